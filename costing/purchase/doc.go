@@ -1,0 +1,3 @@
+// Package purchase is buying: suppliers' offers with price breaks, and purchase
+// orders.
+package purchase

@@ -1,0 +1,76 @@
+package purchase
+
+import (
+	"time"
+
+	"github.com/shopspring/decimal"
+
+	"millbase/inventory/mass"
+)
+
+// Supplier is someone who delivers materials.
+type Supplier struct {
+	ID           string
+	Title        string
+	Currency     string // ISO 4217
+	LeadTimeDays int    // usual days from order to delivery, calendar days
+	Contact      string
+	Archived     bool
+}
+
+// Break is a price per kg that holds from a quantity on.
+type Break struct {
+	From       mass.Mass
+	PricePerKg decimal.Decimal
+}
+
+// Offer is a supplier's standing offer of a material.
+type Offer struct {
+	ID           string // unique within the supplier
+	Supplier     string
+	Material     string
+	Currency     string
+	Breaks       []Break   // ascending; the first From is zero
+	PackSize     mass.Mass // 0: any quantity
+	MinimumOrder mass.Mass
+	LeadTimeDays int
+	FreightPerKg decimal.Decimal // in Currency
+	DutyPercent  decimal.Decimal // of the price
+	ValidFrom    time.Time       // calendar dates; zero: no end
+	ValidUntil   time.Time
+}
+
+// OrderState is how far a purchase order is.
+type OrderState string
+
+// The states of a purchase order.
+const (
+	Draft        OrderState = "draft"
+	Sent         OrderState = "sent"
+	PartReceived OrderState = "part_received"
+	Received     OrderState = "received"
+	Cancelled    OrderState = "cancelled"
+)
+
+// Line is one line of a purchase order.
+type Line struct {
+	Material   string
+	Offer      string // id of the supplier's offer; may be empty
+	Quantity   mass.Mass
+	Received   mass.Mass
+	PricePerKg decimal.Decimal
+	DueDate    time.Time // calendar date, midnight UTC
+}
+
+// Order is a purchase order.
+type Order struct {
+	ID       string
+	Supplier string
+	Currency string
+	State    OrderState
+	Lines    []Line
+	Note     string
+}
+
+// Open is what is still to come of the line.
+func (l Line) Open() mass.Mass { return max(0, l.Quantity-l.Received) }

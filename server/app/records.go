@@ -1,0 +1,50 @@
+package app
+
+import (
+	"encoding/json"
+	"time"
+
+	"github.com/shopspring/decimal"
+
+	"millbase/inventory/lot"
+)
+
+// StockLot is a lot with what it cost.
+type StockLot struct {
+	lot.Lot
+	Cost LotCost
+}
+
+// LotCost is the landed cost of a lot. CostPerKg is in the plant's currency and
+// is what the lot basis values it at; the rest says how it came about.
+type LotCost struct {
+	CostPerKg     decimal.Decimal
+	PricePerKg    decimal.Decimal // in PriceCurrency
+	PriceCurrency string
+	FreightPerKg  decimal.Decimal // in PriceCurrency
+	DutyPercent   decimal.Decimal // of the price
+	ExchangeRate  decimal.Decimal // plant currency per unit of PriceCurrency
+	RateDate      time.Time
+}
+
+// StoredQuote is a quote as it was given, whole, so that it can be shown again
+// to the cent whatever prices do afterwards.
+type StoredQuote struct {
+	ID         string
+	Customer   string
+	Formula    string // "id@revision"
+	State      string // draft, sent, accepted, lapsed
+	ValidUntil time.Time
+	// Body is the quote in package quote's own form.
+	Body json.RawMessage
+}
+
+// APIKey is a key that may call the service. The key itself is never kept: only
+// its SHA-256 digest (keys are 256 random bits, so no slow hash is needed).
+type APIKey struct {
+	ID      string
+	Title   string
+	Role    string
+	Digest  []byte
+	Revoked bool
+}
