@@ -4,20 +4,21 @@ import "strings"
 
 // The built-in properties. Fractions are kg per kg of material.
 const (
-	DensityKgPerL          = "density_kg_per_l"
-	PigmentFraction        = "pigment_fraction"       // dry pigment, per Colour Index name
-	TintStrengthFraction   = "tint_strength_fraction" // 1 is standard strength
-	BinderSolidsFraction   = "binder_solids_fraction"
-	VolatileFraction       = "volatile_fraction" // oven test, water and exempt included
-	WaterFraction          = "water_fraction"
-	ExemptFraction         = "exempt_fraction"
-	ExemptDensityKgPerL    = "exempt_density_kg_per_l"
-	MetalFraction          = "metal_fraction" // per metal
-	WaxSolidsFraction      = "wax_solids_fraction"
-	TackUnits              = "tack_units"
-	ViscosityPaS           = "viscosity_pa_s"
-	OilAbsorptionGPer100G  = "oil_absorption_g_per_100g" // ISO 787-5
-	WettingVehicleFraction = "wetting_vehicle_fraction"
+	DensityKgPerL             = "density_kg_per_l"
+	PigmentFraction           = "pigment_fraction"       // dry pigment, per Colour Index name
+	TintStrengthFraction      = "tint_strength_fraction" // 1 is standard strength
+	BinderSolidsFraction      = "binder_solids_fraction"
+	VolatileFraction          = "volatile_fraction" // oven test, water and exempt included
+	WaterFraction             = "water_fraction"
+	ExemptFraction            = "exempt_fraction"
+	ExemptDensityKgPerL       = "exempt_density_kg_per_l"
+	MetalFraction             = "metal_fraction" // per metal
+	WaxSolidsFraction         = "wax_solids_fraction"
+	TackUnits                 = "tack_units"
+	ViscosityPaS              = "viscosity_pa_s"
+	KinematicViscosityMm2PerS = "kinematic_viscosity_mm2_per_s"
+	OilAbsorptionGPer100G     = "oil_absorption_g_per_100g" // ISO 787-5
+	WettingVehicleFraction    = "wetting_vehicle_fraction"
 	// RetainedFraction is the part of the material's mass that stays in the
 	// ink: below 1 for a pigment presscake whose water is flushed out.
 	RetainedFraction = "retained_fraction"
