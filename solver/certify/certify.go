@@ -1,0 +1,167 @@
+package certify
+
+import (
+	"fmt"
+	"math"
+
+	"millbase/solver"
+)
+
+// Tolerances are the largest scaled violations that pass.
+type Tolerances struct {
+	Primal      float64 // rows and bounds
+	Dual        float64 // reduced costs and row prices
+	Gap         float64 // primal against dual objective, and each slackness term
+	Integrality float64 // distance from a whole number, not scaled
+}
+
+// Default is ten times what engines aim at (1e-7), so that a sound answer
+// passes and a wrong one does not.
+var Default = Tolerances{Primal: 1e-6, Dual: 1e-6, Gap: 1e-6, Integrality: 1e-6}
+
+// Certificate is the outcome of a check. Violations are scaled, see the
+// package comment; zero where the claim has no such part.
+type Certificate struct {
+	OK     bool
+	Claim  solver.Stop // what the engine claims
+	Reason string      // empty if OK, else what failed, in a sentence
+
+	Primal        float64 // largest violation of a row or bound
+	Dual          float64 // largest violation of a sign
+	Slackness     float64 // largest complementary slackness term
+	Gap           float64 // |primal - dual objective|
+	Integrality   float64 // largest distance from a whole number
+	Reported      float64 // largest difference to a figure that the engine reported
+	PrimalValue   float64 // objective of the point, recomputed
+	DualValue     float64 // objective of the prices: a lower bound, recomputed
+	FarkasMargin  float64 // by how much an infeasible model can't be met, over its scale
+	worstPrimal   place
+	worstDual     place
+	worstReported string
+}
+
+// place names where the worst of a kind was found.
+type place struct {
+	row    bool
+	number int
+}
+
+// Check checks s against m with the default tolerances.
+func Check(m *solver.Model, s *solver.Solution) Certificate { return Default.Check(m, s) }
+
+// Check checks s against m. The model must be valid. An answer without a claim
+// to check (cancelled, stopped at a limit) gets OK false and says so.
+//
+// Of a model with whole-number variables the point is checked and compared
+// with the bound that the engine reports; that bound is the engine's word.
+func (t Tolerances) Check(m *solver.Model, s *solver.Solution) Certificate {
+	c := Certificate{}
+	if s == nil {
+		c.Reason = "there is no answer to check"
+		return c
+	}
+	c.Claim = s.Stop
+	switch s.Stop {
+	case solver.StopOptimal:
+		t.optimal(&c, m, s)
+	case solver.StopInfeasible:
+		margin, scale := m.FarkasMargin(s.Farkas)
+		if scale > 0 {
+			c.FarkasMargin = margin / scale
+		}
+		if s.Dual != solver.Ray || !m.ProvesInfeasible(s.Farkas) {
+			c.Reason = "the model is said to have no answer, but the proof (a weighting of its rows) does not hold"
+		}
+	case solver.StopUnbounded:
+		if s.Primal != solver.Ray || !m.ProvesUnbounded(s.X) {
+			c.Reason = "the objective is said to fall for ever, but the direction given does not do that"
+		}
+	default:
+		c.Reason = fmt.Sprintf("there is nothing to check: the solve was %s", s.Stop)
+	}
+	c.OK = c.Reason == ""
+	return c
+}
+
+// Point checks only a point: rows, bounds, whole numbers. Use it for a rounded
+// answer.
+func (t Tolerances) Point(m *solver.Model, x []float64) Certificate {
+	var c Certificate
+	if len(x) != len(m.Variables) {
+		c.Reason = fmt.Sprintf("the point has %d values for %d variables", len(x), len(m.Variables))
+		return c
+	}
+	w := newWork(m)
+	t.point(&c, m, x, w)
+	c.OK = c.Reason == ""
+	return c
+}
+
+func (t Tolerances) optimal(c *Certificate, m *solver.Model, s *solver.Solution) {
+	rows, cols := len(m.Rows), len(m.Variables)
+	withDual := s.Dual == solver.FeasiblePoint
+	switch {
+	case s.Primal != solver.FeasiblePoint:
+		c.Reason = "an optimum without a feasible point"
+	case len(s.X) != cols || len(s.Activity) != rows:
+		c.Reason = "the point does not have the size of the model"
+	case !withDual && !m.HasInteger():
+		c.Reason = "an optimum without prices to prove it"
+	case withDual && (len(s.RowDual) != rows || len(s.ReducedCost) != cols):
+		c.Reason = "the prices do not have the size of the model"
+	}
+	if c.Reason != "" {
+		return
+	}
+	w := newWork(m)
+	t.point(c, m, s.X, w)
+	for i, a := range w.act {
+		c.reported(math.Abs(a-s.Activity[i])/w.size[i], "the activity of a row")
+	}
+	scale := max(1, w.terms)
+	c.reported(math.Abs(c.PrimalValue-s.Objective)/scale, "the objective")
+	if withDual {
+		t.prices(c, m, s, w)
+		c.Gap = math.Abs(c.PrimalValue-c.DualValue) / scale
+	} else {
+		c.DualValue = s.Bound
+		c.Gap = max(0, c.PrimalValue-s.Bound) / scale
+	}
+	t.verdict(c, m)
+}
+
+func (c *Certificate) reported(difference float64, what string) {
+	if !(difference <= c.Reported) {
+		c.Reported, c.worstReported = difference, what
+	}
+}
+
+// verdict turns figures into a reason. Comparisons are written so that a NaN
+// fails.
+func (t Tolerances) verdict(c *Certificate, m *solver.Model) {
+	switch {
+	case c.Reason != "":
+	case !(c.Dual <= t.Dual):
+		c.Reason = fmt.Sprintf("the price of %s has the wrong sign by %.3g (scaled)", c.worstDual.name(m), c.Dual)
+	case !(c.Slackness <= t.Gap):
+		c.Reason = fmt.Sprintf("a limit that does not bind has a price: %.3g (scaled)", c.Slackness)
+	case !(c.Gap <= t.Gap):
+		c.Reason = fmt.Sprintf("the objective %g and its proven bound %g are apart", c.PrimalValue, c.DualValue)
+	case !(c.Reported <= t.Primal):
+		c.Reason = fmt.Sprintf("%s differs from the recomputed one by %.3g (scaled)", c.worstReported, c.Reported)
+	}
+}
+
+func (p place) name(m *solver.Model) string {
+	kind, name := "variable", ""
+	if p.row {
+		kind = "row"
+		name = m.Rows[p.number].Name
+	} else if p.number < len(m.Variables) {
+		name = m.Variables[p.number].Name
+	}
+	if name == "" {
+		return fmt.Sprintf("%s number %d", kind, p.number)
+	}
+	return fmt.Sprintf("%s %q", kind, name)
+}

@@ -1,0 +1,107 @@
+package checked
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+
+	"millbase/solver"
+	"millbase/solver/certify"
+)
+
+// Engine solves with First and falls back to Second.
+type Engine struct {
+	First  solver.Engine
+	Second solver.Engine // nil for none
+	// Tolerances of the check; the zero value stands for certify.Default.
+	Tolerances certify.Tolerances
+	// Log hears of every answer that did not pass; nil for silence.
+	Log *slog.Logger
+}
+
+var _ solver.Engine = (*Engine)(nil)
+
+// New returns an engine that solves with first and falls back to second.
+func New(first, second solver.Engine) *Engine { return &Engine{First: first, Second: second} }
+
+// Error is returned when no engine gave an answer that passes its check.
+type Error struct {
+	Attempts []Attempt
+}
+
+// Attempt is what came of one engine.
+type Attempt struct {
+	Engine      string
+	Certificate certify.Certificate
+	Err         error // the engine's own, if it gave no answer
+}
+
+// Error implements error.
+func (e *Error) Error() string {
+	s := "no engine gave an answer that can be trusted; check the figures for very large and very small numbers side by side"
+	for _, a := range e.Attempts {
+		if a.Err != nil {
+			s += fmt.Sprintf("; %s: %v", a.Engine, a.Err)
+		} else {
+			s += fmt.Sprintf("; %s: %s", a.Engine, a.Certificate.Reason)
+		}
+	}
+	return s
+}
+
+// Name implements solver.Engine.
+func (e *Engine) Name() string {
+	if e.Second == nil {
+		return e.First.Name() + " checked"
+	}
+	return e.First.Name() + " checked, then " + e.Second.Name()
+}
+
+// Solve implements solver.Engine. Solution.Engine names the engine whose
+// answer it is. Beside the errors of solver.Engine it returns *Error.
+func (e *Engine) Solve(ctx context.Context, m *solver.Model, o solver.Options) (*solver.Solution, error) {
+	s, _, err := e.SolveProven(ctx, m, o)
+	return s, err
+}
+
+// SolveProven is Solve that also hands out the certificate. It is not OK only
+// for an answer that claims nothing (cancelled, stopped at a limit); such an
+// answer is passed on as it is.
+func (e *Engine) SolveProven(ctx context.Context, m *solver.Model, o solver.Options) (*solver.Solution, certify.Certificate, error) {
+	tolerances := e.Tolerances
+	if tolerances == (certify.Tolerances{}) {
+		tolerances = certify.Default
+	}
+	failed := &Error{}
+	for _, engine := range [...]solver.Engine{e.First, e.Second} {
+		if engine == nil {
+			continue
+		}
+		s, err := engine.Solve(ctx, m, o)
+		if refused(err) {
+			return nil, certify.Certificate{}, err
+		}
+		var c certify.Certificate
+		if err == nil {
+			c = tolerances.Check(m, s)
+			if c.OK || s.Stop == solver.StopCancelled || s.Stop == solver.StopLimit {
+				return s, c, nil
+			}
+		}
+		failed.Attempts = append(failed.Attempts, Attempt{engine.Name(), c, err})
+		if e.Log != nil {
+			e.Log.WarnContext(ctx, "an answer did not pass its check", "engine", engine.Name(),
+				"rows", len(m.Rows), "variables", len(m.Variables), "reason", c.Reason, "error", err)
+		}
+		o.Start = nil // it may be what led the first engine astray
+	}
+	return nil, certify.Certificate{}, failed
+}
+
+// refused reports whether the model is at fault, so that another engine would
+// refuse it as well.
+func refused(err error) bool {
+	var bad *solver.ModelError
+	return errors.As(err, &bad) || errors.Is(err, solver.ErrInteger)
+}

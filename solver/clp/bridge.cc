@@ -1,0 +1,141 @@
+#include "bridge.h"
+
+#include <malloc.h>
+
+#include <chrono>
+#include <cstring>
+#include <memory>
+#include <new>
+
+#include "ClpEventHandler.hpp"
+#include "ClpSimplex.hpp"
+#include "ClpSolve.hpp"
+
+namespace {
+
+typedef std::chrono::steady_clock Clock;
+
+// Stops a solve when the flag is raised or the time is up.
+class Watch : public ClpEventHandler {
+public:
+  Watch(const int *cancel, double seconds, int *stopped_by)
+      : cancel_(cancel), stopped_by_(stopped_by), timed_(seconds > 0) {
+    if (timed_)
+      until_ = Clock::now() + std::chrono::duration_cast<Clock::duration>(
+                                  std::chrono::duration<double>(seconds));
+  }
+  int event(Event) override {
+    if (cancel_ && __atomic_load_n(cancel_, __ATOMIC_RELAXED)) {
+      *stopped_by_ = 1;
+      return 0;
+    }
+    if (timed_ && Clock::now() >= until_) {
+      *stopped_by_ = 2;
+      return 0;
+    }
+    return -1;
+  }
+  ClpEventHandler *clone() const override { return new Watch(*this); }
+
+private:
+  const int *cancel_;
+  int *stopped_by_;
+  bool timed_;
+  Clock::time_point until_;
+};
+
+void run(ClpSimplex &model, int flags) {
+  if (flags & MB_PRESOLVE) {
+    ClpSolve how;
+    how.setSolveType(ClpSolve::useDual);
+    how.setPresolveType(ClpSolve::presolveOn);
+    model.initialSolve(how);
+  } else {
+    model.dual(0, 0);
+  }
+  // Optimal when scaled, but not within tolerance once scaled back: go on
+  // from there without scaling.
+  if (model.status() == 0 && model.secondaryStatus() >= 2 &&
+      model.secondaryStatus() <= 4) {
+    model.scaling(0);
+    model.dual(0, 0);
+    if (model.status() == 0 && model.secondaryStatus() != 0)
+      model.primal(1, 0);
+  }
+}
+
+void read_ray(ClpSimplex &model, double *to, int *has) {
+  const int status = model.status();
+  double *from = nullptr;
+  int size = 0;
+  if (status == 1) {
+    from = model.infeasibilityRay();
+    size = model.numberRows();
+  } else if (status == 2) {
+    from = model.unboundedRay();
+    size = model.numberColumns();
+  }
+  if (!from)
+    return;
+  std::memcpy(to, from, size * sizeof(double));
+  *has = 1;
+  delete[] from;
+}
+
+void solve(int rows, int cols, const int *start, const int *index,
+           const double *value, const double *in,
+           const unsigned char *basis_in, const int *cancel, double seconds,
+           int flags, double *out, double *ray, unsigned char *basis_out,
+           int *ints) {
+  static_assert(sizeof(CoinBigIndex) == sizeof(int), "starts are ints");
+  ClpSimplex model;
+  model.setLogLevel(0);
+  const double *lower = in + cols, *upper = lower + cols;
+  const double *row_lower = upper + cols, *row_upper = row_lower + rows;
+  model.loadProblem(cols, rows, start, index, value, lower, upper, in,
+                    row_lower, row_upper);
+  if (basis_in)
+    model.copyinStatus(basis_in);
+  if (flags & MB_WATCH) {
+    Watch watch(cancel, seconds, &ints[MB_STOPPED_BY]);
+    model.passInEventHandler(&watch);
+  }
+  run(model, flags);
+  ints[MB_STATUS] = model.status();
+  ints[MB_SECONDARY] = model.secondaryStatus();
+  ints[MB_ITERATIONS] = model.numberIterations();
+  std::memcpy(out, model.primalColumnSolution(), cols * sizeof(double));
+  out += cols;
+  std::memcpy(out, model.dualColumnSolution(), cols * sizeof(double));
+  out += cols;
+  std::memcpy(out, model.primalRowSolution(), rows * sizeof(double));
+  out += rows;
+  std::memcpy(out, model.dualRowSolution(), rows * sizeof(double));
+  if (model.statusExists())
+    std::memcpy(basis_out, model.statusArray(), cols + rows);
+  read_ray(model, ray, &ints[MB_HAS_RAY]);
+}
+
+} // namespace
+
+extern "C" void mb_setup(void) {
+  // By default glibc gives memory back to the kernel after every solve and
+  // asks for it again at the next one.
+  mallopt(M_TRIM_THRESHOLD, 256 << 20);
+  mallopt(M_MMAP_THRESHOLD, 64 << 20);
+  mallopt(M_TOP_PAD, 1 << 20);
+}
+
+extern "C" int mb_solve(int rows, int cols, const int *start, const int *index,
+                        const double *value, const double *in,
+                        const unsigned char *basis_in, const int *cancel,
+                        double seconds, int flags, double *out, double *ray,
+                        unsigned char *basis_out, int *ints) {
+  try {
+    solve(rows, cols, start, index, value, in, basis_in, cancel, seconds,
+          flags, out, ray, basis_out, ints);
+    return 0;
+  } catch (...) {
+    return 1;
+  }
+}
