@@ -55,6 +55,7 @@ func convert(v2 []byte) ([]byte, error) {
 		return nil, fmt.Errorf("cannot be converted to OpenAPI 3: %w", err)
 	}
 	describe(doc)
+	nameParameters(doc)
 	return encode(doc)
 }
 
