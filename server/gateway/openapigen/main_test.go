@@ -14,6 +14,8 @@ import (
 const version2 = `{
   "swagger": "2.0",
   "info": {"title": "lot.proto", "version": "version not set"},
+  "consumes": ["application/json"],
+  "produces": ["application/json"],
   "paths": {
     "/v1/batches/{batche}": {
       "get": {
@@ -69,8 +71,8 @@ func TestConvertRefuses(t *testing.T) {
 	for _, c := range []struct{ name, input, want string }{
 		{"no JSON", `paths:`, "not an OpenAPI 2 document"},
 		{"version 3", `{"openapi": "3.0.3", "paths": {}}`, `"swagger" is ""`},
-		{"parameter that the path lacks", strings.Replace(version2, "/{batche}", "", 1), "not valid"},
-		{"dangling reference", strings.ReplaceAll(version2, `"Batch": {`, `"Other": {`), "does not load"},
+		{"parameter that the path lacks", strings.Replace(version2, "/{batche}", "/all", 1), "not valid"},
+		{"dangling reference", strings.ReplaceAll(version2, `"Batch": {`, `"Other": {`), "cannot be converted"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text, err := convert([]byte(c.input))
