@@ -6,8 +6,17 @@ import (
 
 	"github.com/shopspring/decimal"
 
+	"millbase/inventory"
 	"millbase/inventory/lot"
 )
+
+// BookMaterial is a material with its standard cost, which the domain's material
+// can't carry: inventory knows nothing of money.
+type BookMaterial struct {
+	inventory.Material
+	// StandardCostPerKg in the plant's currency; zero: none set.
+	StandardCostPerKg decimal.Decimal
+}
 
 // StockLot is a lot with what it cost.
 type StockLot struct {

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"millbase/costing/purchase"
-	"millbase/inventory"
 	"millbase/inventory/batch"
 	"millbase/inventory/formula"
 	"millbase/inventory/ledger"
@@ -85,7 +84,7 @@ type Repo[T any] interface {
 // Tx is one transaction.
 type Tx interface {
 	Properties() Repo[property.Definition]
-	Materials() Repo[inventory.Material]
+	Materials() Repo[BookMaterial]
 	Suppliers() Repo[purchase.Supplier]
 	Offers() Repo[purchase.Offer] // id is "supplier/offer"
 	Lots() Repo[StockLot]
