@@ -1,0 +1,117 @@
+package formulation
+
+import (
+	"millbase/inventory/mass"
+	"millbase/solver"
+	"millbase/solver/certify"
+)
+
+// Outcome says what kind of answer this is.
+type Outcome string
+
+// The outcomes.
+const (
+	Optimal    Outcome = "optimal"    // a cheapest formula, proven
+	Infeasible Outcome = "infeasible" // no formula; see Answer.Clash
+	Unbounded  Outcome = "unbounded"  // a price is negative without limit
+	Unfinished Outcome = "unfinished" // deadline or cancel came first
+)
+
+// Answer is the answer to a Problem.
+type Answer struct {
+	Outcome    Outcome
+	Components []Component // the used ones, in weighing order
+	Unused     []Unused
+	Limits     []LimitReport
+	CostPerKg  float64 // of the exact optimum
+	TotalCost  float64
+	Clash      *Clash   // set when Outcome is Infeasible
+	Assumed    []string // what was taken for granted, in sentences
+	LeftOut    []LeftOut
+	Proof      certify.Certificate
+	Solution   *solver.Solution
+}
+
+// Component is one used candidate.
+type Component struct {
+	Candidate int       // index into Problem.Candidates
+	Mass      mass.Mass // rounded to whole milligrams so that the masses add up
+	Share     float64   // kg per kg of ink, unrounded
+	CostPerKg float64
+	// CostRange is the interval of the candidate's price per kg in which the
+	// same candidates stay the cheapest choice.
+	CostRange solver.Range
+	AtLimit   bool // all that is available is used
+	// StockWorth is what one more kg of this candidate would save; 0 when not
+	// AtLimit.
+	StockWorth float64
+}
+
+// Unused is a candidate that is not in the formula.
+type Unused struct {
+	Candidate int
+	// EntryPricePerKg is the price per kg at which it would come in.
+	EntryPricePerKg float64
+}
+
+// LeftOut is a candidate that could not take part, and why.
+type LeftOut struct {
+	Candidate int
+	Why       string
+}
+
+// LimitReport is one limit at the answer, in the limit's own unit.
+type LimitReport struct {
+	Limit int // index into Problem.Limits
+	Value float64
+	// Met is true when Value is within the bounds, to one part in 100,000 of the
+	// limit (see Evaluate).
+	Met bool
+	// Why is set when there is no Value to give: a component has no value of a
+	// property that counts, or there is nothing to relate to (metal on binder in
+	// a blend without binder). In the second case the limit is met when what it
+	// limits is absent too.
+	Why string
+	// Slack is the distance to the nearer bound; 0 when binding.
+	Slack   float64
+	Binding Side
+	// ShadowPrice is d(cost per kg of ink)/d(bound), money per kg per unit of
+	// the limit: negative where a higher bound would save.
+	ShadowPrice float64
+	// PriceHolds is the interval of the binding bound in which ShadowPrice
+	// holds; only set when the limit binds and its denominator is mass.
+	PriceHolds *solver.Range
+}
+
+// Side says which bound of a limit binds.
+type Side string
+
+// The sides.
+const (
+	NotBinding Side = ""
+	AtLower    Side = "lower"
+	AtUpper    Side = "upper"
+	AtBoth     Side = "both"
+)
+
+// Clash explains why there is no formula.
+type Clash struct {
+	// Limits and Stock name a smallest clashing set: drop any one of them and
+	// the rest can be met.
+	Limits []int // indices into Problem.Limits
+	Stock  []int // indices into Problem.Candidates whose stock takes part
+	// Movements are the least weighted movements that make it possible.
+	Movements []Movement
+	// Proved is true when the movements were applied and a formula was found;
+	// MovedCostPerKg is its cost.
+	Proved         bool
+	MovedCostPerKg float64
+}
+
+// Movement is one limit, or one stock, that has to give.
+type Movement struct {
+	Limit     int // index into Problem.Limits, or -1
+	Candidate int // index into Problem.Candidates, or -1
+	Side      Side
+	From, To  float64 // in the limit's own unit; kg for stock
+}

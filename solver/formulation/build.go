@@ -1,0 +1,227 @@
+package formulation
+
+import (
+	"fmt"
+	"math"
+
+	"millbase/solver"
+)
+
+// built is a Problem made into a model, with what is needed to read its answer.
+type built struct {
+	p     *Problem
+	terms []term
+	// active are the candidates that take part; column k of the model is
+	// candidate active[k].
+	active  []int32
+	leftOut []LeftOut
+	stays   []float64 // per column, what of a kg stays in the ink
+	num     []float64 // num[i*n+k]: term i, column k, n = len(active)
+	den     []float64 // likewise; of a term on the finished mass it is stays
+	rows    []rowPair // per term
+	model   solver.Model
+	forced  bool // some candidate has an AtLeast
+}
+
+// rowPair says which rows a term has: one two-sided row on the finished mass or
+// for an equation, else one per bound; -1 for none. Coefficients are multiplied
+// by a scale, a power of two, so that a row reads in parts of its bound.
+type rowPair struct {
+	lower, upper           int32
+	lowerScale, upperScale float64
+}
+
+// build makes the model of a valid problem.
+func build(p *Problem) (*built, error) {
+	b := &built{p: p, terms: make([]term, len(p.Limits))}
+	for i := range p.Limits {
+		b.terms[i] = newTerm(&p.Limits[i], p)
+	}
+	if err := b.coefficients(); err != nil {
+		return nil, err
+	}
+	b.makeRows()
+	b.makeColumns()
+	return b, nil
+}
+
+// coefficients fills num and den, leaving out candidates that lack a value.
+func (b *built) coefficients() error {
+	n, m := len(b.p.Candidates), len(b.terms)
+	flat := make([]float64, n*(2*m+1))
+	b.num, b.den, b.stays = flat[:n*m:n*m], flat[n*m:2*n*m:2*n*m], flat[2*n*m:]
+	b.active = make([]int32, 0, n)
+	var errs FieldErrors
+	for j := range b.p.Candidates {
+		c := &b.p.Candidates[j]
+		k := len(b.active)
+		stays := c.Properties.Retained()
+		b.stays[k] = stays
+		if c.Available == 0 {
+			b.leftOut = append(b.leftOut, LeftOut{j, "nothing of it is available"})
+			continue
+		}
+		missing, at := "", 0
+		for i := range b.terms {
+			num, den, miss := b.terms[i].at(c, stays)
+			if miss != "" {
+				missing, at = miss, i
+				break
+			}
+			b.num[i*n+k], b.den[i*n+k] = num, den
+		}
+		if missing != "" {
+			why := fmt.Sprintf("it has no %s, which the limit %s needs", missing, b.p.Limits[at].Name())
+			if c.AtLeast > 0 {
+				errs = append(errs, FieldError{fmt.Sprintf("candidates[%d].properties[%s]", j, missing),
+					fmt.Sprintf("at least %s of it must be used, but %s", c.AtLeast, why)})
+			}
+			b.leftOut = append(b.leftOut, LeftOut{j, why})
+			continue
+		}
+		b.active = append(b.active, int32(j))
+	}
+	if len(errs) > 0 {
+		return errs
+	}
+	return nil
+}
+
+// width is the distance between terms in num and den.
+func (b *built) width() int { return len(b.p.Candidates) }
+
+func (b *built) makeRows() {
+	n := len(b.active)
+	b.rows = make([]rowPair, len(b.terms))
+	b.model.Rows = make([]solver.Row, 1, 2*len(b.terms)+1)
+	b.model.Rows[0] = solver.Row{Name: "quantity", Lower: 1, Upper: 1}
+	for i := range b.terms {
+		t := &b.terms[i]
+		num, den := b.num[i*b.width():][:n], b.den[i*b.width():][:n]
+		pair := &b.rows[i]
+		pair.lower, pair.upper = -1, -1
+		switch {
+		case t.ofInk:
+			s := t.scale(larger(t.lower, t.upper), num, nil)
+			r := b.model.AddRow(solver.Row{Name: t.limit.ID, Lower: t.lower * s, Upper: t.upper * s})
+			*pair = rowPair{int32(r), int32(r), s, s}
+		case t.lower == t.upper:
+			s := t.scale(t.lower, num, den)
+			r := b.model.AddRow(solver.Row{Name: t.limit.ID})
+			*pair = rowPair{int32(r), int32(r), s, s}
+		default:
+			if !math.IsInf(t.lower, 0) {
+				pair.lower = int32(b.model.AddRow(solver.Row{Name: t.limit.ID, Upper: solver.Inf}))
+				pair.lowerScale = t.scale(t.lower, num, den)
+			}
+			if !math.IsInf(t.upper, 0) {
+				pair.upper = int32(b.model.AddRow(solver.Row{Name: t.limit.ID, Lower: -solver.Inf}))
+				pair.upperScale = t.scale(t.upper, num, den)
+			}
+		}
+	}
+}
+
+// larger is the finite one of two bounds with the larger size.
+func larger(lower, upper float64) float64 {
+	switch {
+	case math.IsInf(lower, 0):
+		return upper
+	case math.IsInf(upper, 0), math.Abs(lower) > math.Abs(upper):
+		return lower
+	}
+	return upper
+}
+
+// scale is the factor that makes a row with the bound r of its ratio read in
+// parts of the limit's value: 1/(|f'(v)| |v|), times the largest denominator of
+// a ratio. It is a power of two, so that it rounds nothing, and at most what
+// keeps every coefficient below 10,000.
+func (t *term) scale(r float64, num, den []float64) float64 {
+	largest, base := 0.0, 1.0
+	if den == nil {
+		for _, a := range num {
+			largest = max(largest, math.Abs(a))
+		}
+	} else {
+		base = 0
+		for k, a := range num {
+			largest = max(largest, math.Abs(a-r*den[k]))
+			base = max(base, den[k])
+		}
+	}
+	v := t.def.Inverse(r)
+	size := math.Abs(t.def.Slope(v)*v) * base
+	switch {
+	case size == 0 || math.IsInf(size, 0) || math.IsNaN(size):
+		size = largest
+	case size*1e4 < largest:
+		size = largest / 1e4
+	}
+	if size == 0 {
+		return 1
+	}
+	_, e := math.Frexp(size)
+	return math.Ldexp(1, -e)
+}
+
+func (b *built) makeColumns() {
+	n, m := len(b.active), &b.model
+	m.Variables = make([]solver.Variable, n)
+	m.Start = make([]int32, n+1)
+	room := n * len(m.Rows)
+	m.Index, m.Value = make([]int32, 0, room), make([]float64, 0, room)
+	perKg := 1 / b.p.Quantity.Kilograms()
+	for k, j := range b.active {
+		c := &b.p.Candidates[j]
+		v := &m.Variables[k]
+		v.Name, v.Cost, v.Upper = c.ID, c.CostPerKg, solver.Inf
+		if c.AtLeast > 0 {
+			v.Lower = c.AtLeast.Kilograms() * perKg
+			b.forced = true
+		}
+		// What is more than the whole ink can't bind.
+		if u := c.Available.Kilograms() * perKg; c.Available >= 0 && !(u*b.stays[k] > 1) {
+			v.Upper = u
+		}
+		b.column(k)
+		m.Start[k+1] = int32(len(m.Index))
+	}
+}
+
+func (b *built) column(k int) {
+	m := &b.model
+	put := func(row int32, v float64) {
+		if v != 0 {
+			m.Index, m.Value = append(m.Index, row), append(m.Value, v)
+		}
+	}
+	put(0, b.stays[k])
+	for i := range b.terms {
+		t, pair, at := &b.terms[i], &b.rows[i], i*b.width()+k
+		num, den := b.num[at], b.den[at]
+		switch {
+		case t.ofInk:
+			put(pair.lower, num*pair.lowerScale)
+		case pair.lower == pair.upper:
+			put(pair.lower, excess(num, t.lower*den)*pair.lowerScale)
+		default:
+			if pair.lower >= 0 {
+				put(pair.lower, excess(num, t.lower*den)*pair.lowerScale)
+			}
+			if pair.upper >= 0 {
+				put(pair.upper, excess(num, t.upper*den)*pair.upperScale)
+			}
+		}
+	}
+}
+
+// excess is a-b, 0 where nothing but rounding is left: a material that is
+// exactly at a limit should not get a coefficient of 1e-17.
+func excess(a, b float64) float64 {
+	d := a - b
+	if math.Abs(d) <= 1e-14*math.Abs(a) {
+		return 0
+	}
+	return d
+}

@@ -1,0 +1,74 @@
+package formulation
+
+import (
+	"context"
+	"fmt"
+
+	"millbase/solver"
+	"millbase/solver/certify"
+)
+
+// Optimise finds the cheapest blend of p's candidates that meets its limits.
+//
+// The errors are FieldErrors (p is not valid; nothing was solved), ErrNumerical
+// and whatever the engine could not do. That there is no such blend, or that ctx
+// was done first, is an answer: see Outcome. An Optimal answer was checked twice:
+// the engine's by certify, and the weighable masses against every limit by
+// Evaluate's own arithmetic.
+func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, error) {
+	if err := p.Validate(); err != nil {
+		return nil, err
+	}
+	b, err := build(p)
+	if err != nil {
+		return nil, err
+	}
+	a := &Answer{LeftOut: b.leftOut}
+	if len(b.active) == 0 {
+		a.Outcome = Infeasible
+		a.Clash = &Clash{}
+		a.Assumed = append(a.Assumed, "No candidate can take part: see what was left out and why.")
+		return a, nil
+	}
+	a.Solution, a.Proof, err = solve(ctx, engine, &b.model, solver.Options{Ranging: true})
+	if err != nil {
+		return nil, err
+	}
+	switch a.Solution.Stop {
+	case solver.StopOptimal:
+		return a, b.explain(ctx, engine, a)
+	case solver.StopInfeasible:
+		a.Outcome = Infeasible
+		return a, b.explainClash(ctx, engine, a)
+	case solver.StopUnbounded:
+		a.Outcome = Unbounded
+		return a, nil
+	case solver.StopLimit, solver.StopCancelled:
+		a.Outcome = Unfinished
+		return a, nil
+	}
+	return nil, ErrNumerical
+}
+
+// prover is an engine that hands out the certificate of its answer.
+type prover interface {
+	SolveProven(context.Context, *solver.Model, solver.Options) (*solver.Solution, certify.Certificate, error)
+}
+
+// solve solves m and checks the answer, once. An optimum that fails the check is
+// ErrNumerical. That m is infeasible may come without a proof: explainClash
+// finds its own.
+func solve(ctx context.Context, engine solver.Engine, m *solver.Model, o solver.Options) (*solver.Solution, certify.Certificate, error) {
+	if e, ok := engine.(prover); ok {
+		return e.SolveProven(ctx, m, o)
+	}
+	s, err := engine.Solve(ctx, m, o)
+	if err != nil {
+		return nil, certify.Certificate{}, err
+	}
+	c := certify.Check(m, s)
+	if s.Stop == solver.StopOptimal && !c.OK {
+		return nil, c, fmt.Errorf("%w: %s", ErrNumerical, c.Reason)
+	}
+	return s, c, nil
+}

@@ -1,0 +1,104 @@
+package formulation
+
+import (
+	"math"
+
+	"millbase/solver"
+)
+
+// atBound is how near a scaled row may be to its bound and still bind.
+const atBound = 1e-7
+
+// price fills in which side of a limit binds and what moving it is worth.
+//
+// By the chain rule: the row of a bound v is sum (a_j - f(v) b_j) x_j >= 0 (or
+// <= 0). Its dual y is d cost/d right-hand side, and moving v by dv moves the
+// row's activity by -f'(v) den(x) dv, which is as good as moving the right-hand
+// side by +f'(v) den(x) dv. So d cost/d v = y scale f'(v) den(x), where scale is
+// what the row was multiplied by.
+func (b *built) price(r *LimitReport, s *solver.Solution) {
+	i := r.Limit
+	t, pair := &b.terms[i], &b.rows[i]
+	den := 1.0
+	if !t.ofInk {
+		den = 0
+		for k, x := range s.X {
+			if x != 0 {
+				den += x * b.den[i*b.width()+k]
+			}
+		}
+		if !(den > 0) {
+			return // nothing to relate to: no bound of it does anything
+		}
+	}
+	low, yLow := b.binds(pair.lower, true, s)
+	high, yHigh := b.binds(pair.upper, false, s)
+	if pair.lower == pair.upper && t.lower == t.upper {
+		yHigh = 0 // one equation, one price
+	}
+	if !t.def.Increasing() {
+		low, high = high, low
+	}
+	switch {
+	case low && high:
+		r.Binding = AtBoth
+	case low:
+		r.Binding = AtLower
+	case high:
+		r.Binding = AtUpper
+	default:
+		return
+	}
+	r.Slack = 0
+	ratio, y, scale, row := t.lower, yLow, pair.lowerScale, pair.lower
+	if yHigh != 0 || yLow == 0 && !math.IsInf(t.upper, 0) {
+		ratio, y, scale, row = t.upper, yHigh, pair.upperScale, pair.upper
+	}
+	if math.IsInf(ratio, 0) {
+		return
+	}
+	r.ShadowPrice = y * scale * t.def.Slope(t.def.Inverse(ratio)) * den
+	if t.ofInk && s.Ranging != nil {
+		r.PriceHolds = t.holds(s.Ranging.RowBound[row], scale)
+	}
+}
+
+// binds reports whether a bound of a row is reached, and its dual.
+func (b *built) binds(row int32, lower bool, s *solver.Solution) (bool, float64) {
+	if row < 0 {
+		return false, 0
+	}
+	r := &b.model.Rows[row]
+	bound, y := r.Upper, min(0, s.RowDual[row])
+	if lower {
+		bound, y = r.Lower, max(0, s.RowDual[row])
+	}
+	if math.IsInf(bound, 0) {
+		return false, 0
+	}
+	if r.Lower == r.Upper {
+		return true, s.RowDual[row]
+	}
+	return math.Abs(s.Activity[row]-bound) <= atBound*max(1, math.Abs(bound)), y
+}
+
+// holds turns the ranging of a row into an interval of the limit's bound.
+func (t *term) holds(row solver.Range, scale float64) *solver.Range {
+	lo, hi := t.edge(row.Lower/scale), t.edge(row.Upper/scale)
+	if !t.def.Increasing() {
+		lo, hi = hi, lo
+	}
+	return &solver.Range{Lower: lo, Upper: hi}
+}
+
+// edge is the value at a ratio that may lie outside what the index can give.
+func (t *term) edge(r float64) float64 {
+	v := t.value(r)
+	switch {
+	case !math.IsNaN(v):
+		return v
+	case r > 0 == t.def.Increasing():
+		return math.Inf(1)
+	}
+	return t.def.Domain()
+}

@@ -1,0 +1,57 @@
+package formulation
+
+import (
+	"millbase/inventory"
+	"millbase/inventory/mass"
+	"millbase/inventory/property"
+)
+
+// Candidate is something that may go into the pot: a lot with stock left, an
+// offer that can arrive in time, or an inline component.
+type Candidate struct {
+	ID       string // "lots/l-1042", "suppliers/ostrova/offers/o-7", or the caller's own
+	Title    string
+	Material string // id of the material
+	Class    inventory.Class
+	// ColourIndex of a pigment; with it the plain "pigment_fraction" counts
+	// under that name.
+	ColourIndex string
+	Properties  property.Set
+	CostPerKg   float64 // in the currency of the problem
+	// Available is the most that can be used; a negative value means no limit.
+	Available mass.Mass
+	// AtLeast is the least that must be used, usually 0.
+	AtLeast mass.Mass
+	// FromStock is false for what would have to be bought.
+	FromStock bool
+}
+
+// Catalogue looks a property up by name (without qualifier).
+type Catalogue interface {
+	Property(name string) (property.Definition, bool)
+}
+
+// Name is the title of the candidate, or its id.
+func (c *Candidate) Name() string {
+	if c.Title != "" {
+		return c.Title
+	}
+	return c.ID
+}
+
+// Settings are the plant's own figures that enter the limits.
+type Settings struct {
+	// WaterDensityKgPerL is used in VOC less water; rules differ (0.995 to
+	// 0.998), 0 means 0.997.
+	WaterDensityKgPerL float64
+}
+
+// Problem asks for the cheapest blend.
+type Problem struct {
+	Quantity   mass.Mass // of ink, after what is not retained
+	Limits     []Limit
+	Candidates []Candidate
+	Catalogue  Catalogue
+	Settings   Settings
+	Currency   string
+}
