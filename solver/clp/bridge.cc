@@ -2,10 +2,10 @@
 
 #include <malloc.h>
 
+#include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <cstring>
-#include <memory>
-#include <new>
 
 #include "ClpEventHandler.hpp"
 #include "ClpSimplex.hpp"
@@ -43,6 +43,28 @@ private:
   bool timed_;
   Clock::time_point until_;
 };
+
+// Clp's message texts, built once: building them anew takes longer than
+// loading a small model.
+struct Messages {
+  Messages() {
+    ClpSimplex model;
+    clp = *model.messagesPointer();
+    coin = *model.coinMessagesPointer();
+  }
+  CoinMessages clp, coin;
+};
+
+// Whether the coefficients are so near in size that scaling is wasted work.
+bool even(const double *value, int count) {
+  double smallest = 1, largest = 1;
+  for (int k = 0; k < count; k++) {
+    const double size = std::fabs(value[k]);
+    smallest = std::min(smallest, size);
+    largest = std::max(largest, size);
+  }
+  return smallest >= 1e-4 && largest <= 1e4 && largest <= 1e5 * smallest;
+}
 
 void run(ClpSimplex &model, int flags) {
   if (flags & MB_PRESOLVE) {
@@ -88,12 +110,21 @@ void solve(int rows, int cols, const int *start, const int *index,
            int flags, double *out, double *ray, unsigned char *basis_out,
            int *ints) {
   static_assert(sizeof(CoinBigIndex) == sizeof(int), "starts are ints");
-  ClpSimplex model;
+  static const Messages messages;
+  ClpSimplex model(true);
+  *model.messagesPointer() = messages.clp;
+  *model.coinMessagesPointer() = messages.coin;
   model.setLogLevel(0);
   const double *lower = in + cols, *upper = lower + cols;
   const double *row_lower = upper + cols, *row_upper = row_lower + rows;
   model.loadProblem(cols, rows, start, index, value, lower, upper, in,
                     row_lower, row_upper);
+  // The caller has checked the matrix (128); a final factorization after a
+  // few iterations changes nothing that certifying would not catch (2048).
+  if (rows + cols < 1000)
+    model.setSpecialOptions(model.specialOptions() | 128 | 2048);
+  if (even(value, start[cols]))
+    model.scaling(0);
   if (basis_in)
     model.copyinStatus(basis_in);
   if (flags & MB_WATCH) {
