@@ -32,7 +32,7 @@ var builtin = []Definition{
 	// Scale and Offset serve a limit that asks for the double-log index instead:
 	// mPa s, and the offset of Refutas.
 	{Name: ViscosityPaS, Title: "Viscosity", Unit: "Pa s",
-		Index: Logarithm, Basis: BasisMass, Scale: 1000, Offset: 0.8, Min: 2e-4, Max: 1e6, BuiltIn: true},
+		Index: Logarithm, Basis: BasisMass, Scale: 1000, Offset: 0.8, Min: 2.5e-4, Max: 1e6, BuiltIn: true},
 	{Name: KinematicViscosityMm2PerS, Title: "Kinematic viscosity", Unit: "mm2/s",
 		Index: DoubleLog, Basis: BasisMass, Scale: 1, Offset: 0.7, Min: 0.31, Max: 1e8, BuiltIn: true},
 	{Name: OilAbsorptionGPer100G, Title: "Oil absorption", Unit: "g/100 g",
