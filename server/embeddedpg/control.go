@@ -154,11 +154,18 @@ func (s *Server) launch(ctx context.Context) error {
 	if err == nil {
 		return nil
 	}
-	return fmt.Errorf("starting the embedded Postgres: %w: %s (see %s)", err, lastLines(s.dirs.startLog, 5), s.dirs.logs)
+	return fmt.Errorf("starting the embedded Postgres: %w: %s (see %s)", err, s.lastWords(), s.dirs.logs)
 }
 
 func (s *Server) sharedMemoryInUse() bool {
-	return strings.Contains(lastLines(s.dirs.startLog, 5), "shared memory")
+	return strings.Contains(s.lastWords(), "shared memory")
+}
+
+// lastWords are the last lines of what the postmaster said, from the day's log
+// once its collector has started.
+func (s *Server) lastWords() string {
+	today := filepath.Join(s.dirs.logs, "postgres-"+time.Now().UTC().Format("Mon")+".log")
+	return lastLines(s.dirs.startLog, 2) + "\n" + lastLines(today, 5)
 }
 
 func lastLines(path string, n int) string {
@@ -171,7 +178,7 @@ func lastLines(path string, n int) string {
 }
 
 // running reports whether a postmaster of this cluster is alive, and the folder
-// of its socket. The pid file of a dead one is cleared away: after a restart of
+// of its socket. The pid files of a dead one are cleared away: after a restart of
 // the machine another process may have its number, and Postgres would refuse to
 // start. The lock on the data folder makes this safe.
 func (s *Server) running() (socket string, alive bool) {
@@ -189,6 +196,7 @@ func (s *Server) running() (socket string, alive bool) {
 		return s.dirs.socketDir(), true // it has only just started
 	}
 	os.Remove(path)
+	os.Remove(filepath.Join(s.dirs.socketDir(), ".s.PGSQL."+port+".lock"))
 	return "", false
 }
 
@@ -198,9 +206,14 @@ func (s *Server) isPostmaster(pid int) bool {
 	if err := syscall.Kill(pid, 0); err != nil && !errors.Is(err, syscall.EPERM) {
 		return false
 	}
+	if _, err := os.Stat("/proc/self/cwd"); err != nil {
+		return true // can't tell: let Postgres itself decide
+	}
+	// Unreadable for a process of someone else, and for one that is dead but
+	// not yet waited for.
 	cwd, err := os.Readlink(fmt.Sprintf("/proc/%d/cwd", pid))
 	if err != nil {
-		return true // can't tell: let Postgres itself decide
+		return false
 	}
 	real, err := filepath.EvalSymlinks(s.dirs.cluster)
 	return err == nil && cwd == real

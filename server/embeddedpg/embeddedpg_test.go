@@ -34,7 +34,7 @@ func dataDir(t *testing.T) string {
 
 func start(t *testing.T, data string) *Server {
 	t.Helper()
-	s, err := Start(t.Context(), Config{DataDir: data, Unsafe: true})
+	s, err := Start(t.Context(), Config{DataDir: data})
 	if err != nil {
 		t.Fatal(err)
 	}
