@@ -76,6 +76,9 @@ func statusOf(ctx context.Context, err error, log *slog.Logger) error {
 			return faultStatus(row, err)
 		}
 	}
+	if log == nil {
+		log = slog.Default()
+	}
 	log.ErrorContext(ctx, "a call failed", "error", err)
 	return detailed(codes.Internal, internalText, &errdetails.ErrorInfo{Domain: domain, Reason: "INTERNAL"})
 }

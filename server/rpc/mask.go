@@ -17,8 +17,9 @@ import (
 // applyMask lays the masked fields of patch over current, in place. Without a
 // mask every field of patch that is set is taken, with "*" every field. Fields
 // that only the server sets, the name and the etag are left as they are,
-// whatever the mask says (AIP-203).
-func applyMask[M proto.Message](mask *fieldmaskpb.FieldMask, current, patch M) error {
+// whatever the mask says (AIP-203). The result must meet the rules of the .proto
+// files; within is the resource's field in the request, for the error.
+func applyMask[M proto.Message](within string, mask *fieldmaskpb.FieldMask, current, patch M) error {
 	if err := fieldmask.Validate(mask, patch); err != nil {
 		return app.InvalidField("update_mask", "%s; name fields as they stand in the resource, such as title", plain(err))
 	}
@@ -47,7 +48,7 @@ func applyMask[M proto.Message](mask *fieldmaskpb.FieldMask, current, patch M) e
 		}
 	}
 	fieldmask.Update(kept, current, patch)
-	return nil
+	return requestRules.check(current, within+".")
 }
 
 // intoCollection finds a path to one entry of a map or a list, which a mask
