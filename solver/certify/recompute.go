@@ -122,7 +122,8 @@ func (t Tolerances) prices(c *Certificate, m *solver.Model, s *solver.Solution, 
 
 // lean adds the term of one price to the dual objective: price times the bound
 // it leans on. A price that leans on a bound which is not there is a violation
-// and counts at the value itself, as does one of the size of noise.
+// and counts as if that bound were zero; one of the size of noise counts at the
+// value itself.
 func (c *Certificate) lean(price, size, value, lower, upper, scale float64, at place) {
 	bound := lower
 	if price < 0 {
@@ -134,8 +135,7 @@ func (c *Certificate) lean(price, size, value, lower, upper, scale float64, at p
 		return
 	case math.IsInf(bound, 0):
 		c.dual(math.Abs(price)/size, at)
-		c.DualValue += price * value
-		return
+		bound = 0
 	case math.IsNaN(price):
 		c.dual(price, at)
 	}

@@ -66,6 +66,29 @@ bool even(const double *value, int count) {
   return smallest >= 1e-4 && largest <= 1e4 && largest <= 1e5 * smallest;
 }
 
+// Beyond this size there is no bound (solver.MaxBound) and no sound value.
+const double far_out = 1e18;
+
+bool beyond(ClpSimplex::Status status, double x, double lower, double upper) {
+  return (status == ClpSimplex::atUpperBound && upper > far_out) ||
+         (status == ClpSimplex::atLowerBound && lower < -far_out) ||
+         std::fabs(x) > far_out;
+}
+
+// Whether an optimum rests on a bound that is not there. The dual simplex puts
+// bounds of its own on open variables and now and then forgets to take one off.
+bool made_up(const ClpSimplex &model) {
+  for (int j = 0; j < model.numberColumns(); j++)
+    if (beyond(model.getColumnStatus(j), model.primalColumnSolution()[j],
+               model.columnLower()[j], model.columnUpper()[j]))
+      return true;
+  for (int i = 0; i < model.numberRows(); i++)
+    if (beyond(model.getRowStatus(i), model.primalRowSolution()[i],
+               model.rowLower()[i], model.rowUpper()[i]))
+      return true;
+  return false;
+}
+
 void run(ClpSimplex &model, int flags) {
   if (flags & MB_PRESOLVE) {
     ClpSolve how;
@@ -74,6 +97,11 @@ void run(ClpSimplex &model, int flags) {
     model.initialSolve(how);
   } else {
     model.dual(0, 0);
+  }
+  if (model.status() == 0 && made_up(model)) {
+    model.setSpecialOptions(0);
+    model.createStatus();
+    model.primal(0, 0);
   }
   // Optimal when scaled, but not within tolerance once scaled back: go on
   // from there without scaling.
@@ -119,8 +147,9 @@ void solve(int rows, int cols, const int *start, const int *index,
   const double *row_lower = upper + cols, *row_upper = row_lower + rows;
   model.loadProblem(cols, rows, start, index, value, lower, upper, in,
                     row_lower, row_upper);
-  // The caller has checked the matrix (128); a final factorization after a
-  // few iterations changes nothing that certifying would not catch (2048).
+  // The caller has checked the matrix (128). Leaving out the last factorization
+  // after a few iterations (2048) can leave a variable at one of the dual
+  // simplex's made-up bounds: run looks for that.
   if (rows + cols < 1000)
     model.setSpecialOptions(model.specialOptions() | 128 | 2048);
   if (even(value, start[cols]))

@@ -77,8 +77,12 @@ func (j *judging) infeasible(c call, r *raw) (*solver.Solution, error) {
 		if err != nil {
 			return nil, err
 		}
-		if e.status != statusOptimal || !c.model.ProvesInfeasible(e.y) {
+		switch {
+		case e.status != statusOptimal:
 			return j.stopped(e), nil
+		case !c.model.ProvesInfeasible(e.y):
+			// Clp also says infeasible of some models that fall for ever.
+			return j.falling(c, r)
 		}
 		y = e.y
 	}
@@ -88,8 +92,8 @@ func (j *judging) infeasible(c call, r *raw) (*solver.Solution, error) {
 	}, nil
 }
 
-// unbounded finds a direction of endless fall and makes sure that there is a
-// point to fall from.
+// unbounded makes sure that there is a point to fall from before it looks for a
+// direction of endless fall.
 func (j *judging) unbounded(c call, r *raw) (*solver.Solution, error) {
 	still := c.model.Variant()
 	for k := range still.Variables {
@@ -104,6 +108,12 @@ func (j *judging) unbounded(c call, r *raw) (*solver.Solution, error) {
 	case f.status != statusOptimal:
 		return j.stopped(f), nil
 	}
+	return j.falling(c, r)
+}
+
+// falling finds a direction of endless fall: Clp's own, or the optimum of the
+// model of directions.
+func (j *judging) falling(c call, r *raw) (*solver.Solution, error) {
 	x := r.ray
 	if !c.model.ProvesUnbounded(x) {
 		d, err := j.again(c, directions(c.model))
