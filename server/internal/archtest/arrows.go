@@ -33,6 +33,8 @@ var testLibraries = []string{rapid, "github.com/google/go-cmp/..."}
 var (
 	domain  = []string{"inventory/...", "costing/...", "solver/...", decimal}
 	engines = []string{"solver/clp", "solver/cbc"}
+	oracles = []string{"solver/...", gonum, "github.com/lanl/clp"}                                   // what the solver's tests compare with
+	api     = []string{"proto/...", "google.golang.org/...", decimal, uuid, "golang.org/x/sync/..."} // what a client of the API needs
 	drivers = []string{"server/postgres/...", pgx, "database/sql/..."}
 )
 
@@ -42,13 +44,12 @@ var Arrows = []Arrow{
 	{From: "inventory/...", May: []string{"inventory/..."}},
 	{From: "costing/...", May: []string{"costing/...", "inventory/...", decimal}},
 
-	{From: "solver", Tests: []string{"solver/...", gonum}},
-	{From: "solver/clp", May: []string{"solver", "solver/certify", "github.com/lanl/clp"}, Tests: []string{"solver/...", gonum}},
-	{From: "solver/cbc", May: []string{"solver", "solver/certify"}, Tests: []string{"solver/...", gonum}},
-	{From: "solver/solvertest", May: []string{"solver/...", rapid, gonum}, Never: engines},
-	{From: "solver/formulation/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: engines, Tests: []string{"solver/...", gonum}},
-	{From: "solver/plan/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: engines, Tests: []string{"solver/...", gonum}},
-	{From: "solver/...", May: []string{"solver/..."}, Never: engines, Tests: []string{"solver/...", gonum}},
+	{From: "solver", Tests: oracles},
+	{From: "solver/clp", May: []string{"solver", "solver/certify", "github.com/lanl/clp"}, Tests: oracles},
+	{From: "solver/cbc", May: []string{"solver", "solver/certify"}, Tests: oracles},
+	{From: "solver/formulation/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: engines, Tests: oracles},
+	{From: "solver/plan/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: engines, Tests: oracles},
+	{From: "solver/...", May: []string{"solver/..."}, Never: engines, Tests: oracles},
 
 	{From: "proto/...", May: []string{"*"}},
 	{From: "migrations", Tests: []string{"*", "server/..."}},
@@ -63,7 +64,8 @@ var Arrows = []Arrow{
 	{From: "server/...", May: list(domain, "server/...", "proto/...", "migrations", "clients/web", "*"), Tests: []string{"clients/..."}},
 
 	{From: "clients/web", Tests: []string{"server/..."}},
-	{From: "clients/cli/...", May: []string{"clients/cli/...", "proto/...", "google.golang.org/...", decimal, uuid, "github.com/spf13/...", "golang.org/x/term"}, Tests: []string{"server/..."}},
+	{From: "clients/demo/...", May: list(api, "clients/demo/..."), Tests: []string{"server/..."}},
+	{From: "clients/cli/...", May: list(api, "clients/cli/...", "clients/demo/...", "github.com/spf13/...", "golang.org/x/term"), Tests: []string{"server/..."}},
 }
 
 func list(some []string, more ...string) []string { return append(slices.Clone(some), more...) }
@@ -104,8 +106,8 @@ func matchesAny(patterns []string, path string) bool {
 	return slices.ContainsFunc(patterns, func(p string) bool { return matches(p, path) })
 }
 
-// Arrowed reports every import that no row of [Arrows] allows, and every folder
-// without a row.
+// Arrowed reports every import that no row of [Arrows] allows, every import of
+// test support by code that is not, and every folder without a row.
 func Arrowed(tree *Tree) []Violation {
 	var bad []Violation
 	for _, folder := range tree.Packages() {
@@ -119,7 +121,11 @@ func Arrowed(tree *Tree) []Violation {
 			continue
 		}
 		for _, imported := range file.Imports() {
-			if !arrow.allows(imported, file) {
+			inside, ours := strings.CutPrefix(imported, Module+"/")
+			switch {
+			case ours && support(inside) && !file.Test():
+				bad = append(bad, Violation{file.Path, "imports " + imported + ": test support is for tests"})
+			case !arrow.allows(imported, file):
 				bad = append(bad, Violation{file.Path, fmt.Sprintf("may not import %s: %s", imported, arrow.sentence(file.Test()))})
 			}
 		}

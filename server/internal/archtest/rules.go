@@ -89,7 +89,7 @@ func Short(tree *Tree) []Violation {
 func Explained(tree *Tree) []Violation {
 	explained, code := map[string]bool{}, map[string]bool{}
 	for _, file := range tree.Files {
-		if file.Go == nil || file.Test() {
+		if file.Go == nil || file.ofTests() {
 			continue
 		}
 		code[file.Folder] = true

@@ -104,8 +104,15 @@ func loadFile(root, name string) (*File, error) {
 	return file, nil
 }
 
-// Test says whether the file is compiled for tests only.
-func (f *File) Test() bool { return strings.HasSuffix(f.Path, "_test.go") }
+// Test says whether the file serves tests only: a _test.go file, or part of a
+// package of test support.
+func (f *File) Test() bool { return f.ofTests() || support(f.Folder) }
+
+func (f *File) ofTests() bool { return strings.HasSuffix(f.Path, "_test.go") }
+
+// support says whether a package is test support: by Go's custom its name ends
+// in "test" (httptest; here solvertest, storetest).
+func support(folder string) bool { return strings.HasSuffix(folder, "test") }
 
 // Imports are the import paths of a Go file; nil for another file.
 func (f *File) Imports() []string {
