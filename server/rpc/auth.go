@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
+	"log/slog"
 	"strings"
 	"sync"
 	"time"
@@ -26,9 +27,10 @@ const (
 type keyring struct {
 	book  *app.Book
 	keeps time.Duration
+	log   *slog.Logger
 
-	mu    sync.RWMutex
-	known map[[sha256.Size]byte]knownKey
+	mu     sync.RWMutex
+	cached map[[sha256.Size]byte]knownKey
 }
 
 type knownKey struct {
@@ -36,27 +38,20 @@ type knownKey struct {
 	until  time.Time
 }
 
-func newKeyring(book *app.Book, keeps time.Duration) *keyring {
+func newKeyring(book *app.Book, keeps time.Duration, log *slog.Logger) *keyring {
 	if keeps <= 0 {
 		keeps = usualKeyCache
 	}
-	return &keyring{book: book, keeps: keeps, known: map[[sha256.Size]byte]knownKey{}}
+	return &keyring{book: book, keeps: keeps, log: log, cached: map[[sha256.Size]byte]knownKey{}}
 }
 
 func (k *keyring) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
 	if open(info.FullMethod) {
 		return handler(ctx, req)
 	}
-	secret, err := bearer(ctx)
+	caller, err := k.identify(ctx, metadata.ValueFromIncomingContext(ctx, "authorization"))
 	if err != nil {
 		return nil, err
-	}
-	caller, err := k.caller(ctx, sha256.Sum256([]byte(secret)))
-	if errors.Is(err, app.ErrNotFound) {
-		return nil, unauthenticated("The API key is not known, or it was revoked; ask your administrator for a new one.")
-	}
-	if err != nil {
-		return nil, statusOf(ctx, err, nil)
 	}
 	noteCaller(ctx, caller.Key)
 	resp, err := handler(app.WithCaller(ctx, caller), req)
@@ -66,16 +61,29 @@ func (k *keyring) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo
 	return resp, err
 }
 
-func bearer(ctx context.Context) (string, error) {
-	values := metadata.ValueFromIncomingContext(ctx, "authorization")
-	if len(values) == 0 {
-		return "", unauthenticated("An API key is needed: send it as \"authorization: Bearer <key>\".")
+// known is Chain.Identify.
+func (k *keyring) known(ctx context.Context, authorization []string) error {
+	_, err := k.identify(ctx, authorization)
+	return err
+}
+
+// identify finds the caller by the values of the authorization header.
+func (k *keyring) identify(ctx context.Context, authorization []string) (app.Caller, error) {
+	if len(authorization) == 0 {
+		return app.Caller{}, unauthenticated("An API key is needed: send it as \"authorization: Bearer <key>\".")
 	}
-	scheme, secret, ok := strings.Cut(values[0], " ")
-	if len(values) > 1 || !ok || !strings.EqualFold(scheme, "bearer") || secret == "" {
-		return "", unauthenticated("The authorization can't be read: send one, as \"authorization: Bearer <key>\".")
+	scheme, secret, ok := strings.Cut(authorization[0], " ")
+	if len(authorization) > 1 || !ok || !strings.EqualFold(scheme, "bearer") || secret == "" {
+		return app.Caller{}, unauthenticated("The authorization can't be read: send one, as \"authorization: Bearer <key>\".")
 	}
-	return secret, nil
+	caller, err := k.caller(ctx, sha256.Sum256([]byte(secret)))
+	if errors.Is(err, app.ErrNotFound) {
+		return app.Caller{}, unauthenticated("The API key is not known, or it was revoked; ask your administrator for a new one.")
+	}
+	if err != nil {
+		return app.Caller{}, statusOf(ctx, err, k.log)
+	}
+	return caller, nil
 }
 
 func unauthenticated(message string) error {
@@ -85,7 +93,7 @@ func unauthenticated(message string) error {
 func (k *keyring) caller(ctx context.Context, digest [sha256.Size]byte) (app.Caller, error) {
 	now := time.Now()
 	k.mu.RLock()
-	found, ok := k.known[digest]
+	found, ok := k.cached[digest]
 	k.mu.RUnlock()
 	if ok && now.Before(found.until) {
 		return found.caller, nil
@@ -95,16 +103,16 @@ func (k *keyring) caller(ctx context.Context, digest [sha256.Size]byte) (app.Cal
 		return app.Caller{}, err
 	}
 	k.mu.Lock()
-	if len(k.known) >= maxCachedKeys {
-		clear(k.known)
+	if len(k.cached) >= maxCachedKeys {
+		clear(k.cached)
 	}
-	k.known[digest] = knownKey{caller, now.Add(k.keeps)}
+	k.cached[digest] = knownKey{caller, now.Add(k.keeps)}
 	k.mu.Unlock()
 	return caller, nil
 }
 
 func (k *keyring) forget() {
 	k.mu.Lock()
-	clear(k.known)
+	clear(k.cached)
 	k.mu.Unlock()
 }

@@ -42,6 +42,9 @@ type Config struct {
 type Chain struct {
 	Unary  grpc.UnaryServerInterceptor
 	Stream grpc.StreamServerInterceptor
+	// Identify refuses values of the authorization header that carry no good
+	// key, as Unary would; the gateway asks before it reads a body.
+	Identify func(ctx context.Context, authorization []string) error
 }
 
 // NewChain builds the chain. It fails on a method of this API that does not say
@@ -57,7 +60,7 @@ func NewChain(cfg Config) (*Chain, error) {
 	if err := requestRules.ready(); err != nil {
 		return nil, err
 	}
-	keys := newKeyring(cfg.Book, cfg.KeyCache)
+	keys := newKeyring(cfg.Book, cfg.KeyCache, cfg.Log)
 	recovered := recovery.WithRecoveryHandlerContext(func(ctx context.Context, p any) error {
 		cfg.Log.ErrorContext(ctx, "a call panicked", "panic", fmt.Sprint(p), "stack", string(debug.Stack()))
 		return status.Error(codes.Internal, internalText)
@@ -79,7 +82,7 @@ func NewChain(cfg Config) (*Chain, error) {
 		unary = append([]grpc.UnaryServerInterceptor{cfg.Metrics.UnaryServerInterceptor()}, unary...)
 		stream = append([]grpc.StreamServerInterceptor{cfg.Metrics.StreamServerInterceptor()}, stream...)
 	}
-	return &Chain{Unary: chainUnary(unary), Stream: chainStream(stream)}, nil
+	return &Chain{Unary: chainUnary(unary), Stream: chainStream(stream), Identify: keys.known}, nil
 }
 
 // open reports whether a method belongs to health or reflection, which need no
