@@ -69,6 +69,16 @@ bool even(const double *value, int count) {
 // Beyond this size there is no bound (solver.MaxBound) and no sound value.
 const double far_out = 1e18;
 
+// Whether every variable has a bound to rest on at its cost. If one has not,
+// the dual simplex makes bounds up, and then its short cuts go wrong.
+bool settled(int cols, const double *in) {
+  const double *lower = in + cols, *upper = lower + cols;
+  for (int j = 0; j < cols; j++)
+    if (in[j] >= 0 ? lower[j] < -far_out : upper[j] > far_out)
+      return false;
+  return true;
+}
+
 bool beyond(ClpSimplex::Status status, double x, double lower, double upper) {
   return (status == ClpSimplex::atUpperBound && upper > far_out) ||
          (status == ClpSimplex::atLowerBound && lower < -far_out) ||
@@ -90,7 +100,9 @@ bool made_up(const ClpSimplex &model) {
 }
 
 void run(ClpSimplex &model, int flags) {
-  if (flags & MB_PRESOLVE) {
+  if (flags & MB_CAREFUL) {
+    model.primal(0, 0);
+  } else if (flags & MB_PRESOLVE) {
     ClpSolve how;
     how.setSolveType(ClpSolve::useDual);
     how.setPresolveType(ClpSolve::presolveOn);
@@ -147,12 +159,13 @@ void solve(int rows, int cols, const int *start, const int *index,
   const double *row_lower = upper + cols, *row_upper = row_lower + rows;
   model.loadProblem(cols, rows, start, index, value, lower, upper, in,
                     row_lower, row_upper);
-  // The caller has checked the matrix (128). Leaving out the last factorization
-  // after a few iterations (2048) can leave a variable at one of the dual
-  // simplex's made-up bounds: run looks for that.
-  if (rows + cols < 1000)
-    model.setSpecialOptions(model.specialOptions() | 128 | 2048);
-  if (even(value, start[cols]))
+  // Small models go without the checks that the caller has made already (128)
+  // and, where that is safe, without a last factorization after a few
+  // iterations (2048).
+  if (rows + cols < 1000 && !(flags & MB_CAREFUL))
+    model.setSpecialOptions(model.specialOptions() | 128 |
+                            (!basis_in && settled(cols, in) ? 2048 : 0));
+  if (!(flags & MB_CAREFUL) && even(value, start[cols]))
     model.scaling(0);
   if (basis_in)
     model.copyinStatus(basis_in);

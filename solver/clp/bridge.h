@@ -9,7 +9,8 @@ extern "C" {
 
 enum {
   MB_PRESOLVE = 1,   // presolve first (large models)
-  MB_WATCH = 2       // look at the cancel flag and the clock while solving
+  MB_WATCH = 2,      // look at the cancel flag and the clock while solving
+  MB_CAREFUL = 4     // primal simplex, scaled, without short cuts
 };
 
 // Places of the integers that mb_solve reports.

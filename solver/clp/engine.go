@@ -61,6 +61,7 @@ type call struct {
 	cancel   *int32        // raised when the context is done; nil if it never is
 	limit    time.Duration // zero for none
 	presolve bool
+	careful  bool // slower and by another method than usual
 }
 
 // raw is what Clp answers, before it is judged.
@@ -98,6 +99,9 @@ func bridge(c call) (*raw, error) {
 	flags := 0
 	if c.presolve {
 		flags |= C.MB_PRESOLVE
+	}
+	if c.careful {
+		flags |= C.MB_CAREFUL
 	}
 	if c.cancel != nil || c.limit > 0 {
 		flags |= C.MB_WATCH

@@ -81,8 +81,7 @@ func (j *judging) infeasible(c call, r *raw) (*solver.Solution, error) {
 		case e.status != statusOptimal:
 			return j.stopped(e), nil
 		case !c.model.ProvesInfeasible(e.y):
-			// Clp also says infeasible of some models that fall for ever.
-			return j.falling(c, r)
+			return j.doubtful(c)
 		}
 		y = e.y
 	}
@@ -90,6 +89,20 @@ func (j *judging) infeasible(c call, r *raw) (*solver.Solution, error) {
 		Stop: solver.StopInfeasible, Dual: solver.Ray, Farkas: y,
 		Bound: math.Inf(1), Iterations: j.iterations,
 	}, nil
+}
+
+// doubtful goes on when Clp called a model infeasible that is not, which
+// happens with open variables.
+func (j *judging) doubtful(c call) (*solver.Solution, error) {
+	c.careful = true
+	r, err := j.again(c, c.model)
+	if err != nil {
+		return nil, err
+	}
+	if r.status == statusInfeasible || r.status == statusUnbounded {
+		return j.falling(c, r)
+	}
+	return j.plain(c.model, r), nil
 }
 
 // unbounded makes sure that there is a point to fall from before it looks for a

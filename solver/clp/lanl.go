@@ -67,7 +67,11 @@ func appended(c call) (*raw, error) {
 	for {
 		s.SetMaxIterations(slice)
 		begun := time.Now()
-		r.status = int(s.Dual(lanl.NoValuesPass, lanl.NoStartFinishOptions))
+		if c.careful {
+			r.status = int(s.Primal(lanl.NoValuesPass, lanl.NoStartFinishOptions))
+		} else {
+			r.status = int(s.Dual(lanl.NoValuesPass, lanl.NoStartFinishOptions))
+		}
 		if r.status != statusLimit {
 			break
 		}

@@ -71,5 +71,5 @@ func proven(t tester, m *solver.Model, s *solver.Solution) {
 
 // near compares relative to the larger of 1 and b.
 func near(a, b, tolerance float64) bool {
-	return a == b || math.Abs(a-b) <= tolerance*max(1, math.Abs(b))
+	return a == b || !math.IsInf(b, 0) && math.Abs(a-b) <= tolerance*max(1, math.Abs(b))
 }
