@@ -1,0 +1,299 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"millbase/costing/purchase"
+	"millbase/inventory/batch"
+	"millbase/inventory/calendar"
+	"millbase/inventory/formula"
+	"millbase/inventory/lot"
+	"millbase/inventory/mass"
+)
+
+// supply is the state of the book from which coverage, lead times and costs are
+// worked out. It is read in a fixed, small number of queries whatever the size
+// of the plant.
+type supply struct {
+	plant     Plant
+	now       time.Time
+	today     time.Time          // calendar date at the plant, midnight UTC
+	calendar  *calendar.Calendar // nil: the plant has no shifts
+	materials map[string]BookMaterial
+	suppliers map[string]purchase.Supplier
+	stock     map[string][]stockItem // by material, first to expire first
+	offers    map[string][]purchase.Offer
+	orders    []purchase.Order // sent or part received
+	batches   []batch.Batch    // planned or reserved, by due date
+	formulas  formulaBook
+}
+
+// stockItem is what is on hand of a lot, over all locations.
+type stockItem struct {
+	StockLot
+	OnHand, Reserved mass.Mass
+}
+
+// free is what of the item may still be used on the date.
+func (i stockItem) free(date time.Time) mass.Mass {
+	if ok, _ := i.UsableOn(date); !ok {
+		return 0
+	}
+	return max(0, i.OnHand-i.Reserved)
+}
+
+// loadSupply reads all of it.
+func (b *Book) loadSupply(ctx context.Context, tx Tx) (*supply, error) {
+	s, err := b.loadStock(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	orders, err := tx.PurchaseOrders().List(ctx, Query{Where: []Condition{
+		{"state", "!=", string(purchase.Draft)}, {"state", "!=", string(purchase.Received)}, {"state", "!=", string(purchase.Cancelled)}}})
+	if err != nil {
+		return nil, err
+	}
+	for _, o := range orders {
+		s.orders = append(s.orders, o.Value)
+	}
+	batches, err := tx.Batches().List(ctx, Query{Where: []Condition{
+		{"state", "!=", string(batch.Finished)}, {"state", "!=", string(batch.Cancelled)}}})
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range batches {
+		s.batches = append(s.batches, r.Value)
+	}
+	slices.SortStableFunc(s.batches, func(a, b batch.Batch) int {
+		return cmp.Or(a.DueDate.Compare(b.DueDate), cmp.Compare(a.ID, b.ID))
+	})
+	return s, s.formulas.addRevisions(ctx, tx, s.batches)
+}
+
+// loadStock reads what a cost needs: the plant, materials, stock, offers and
+// the released formulas.
+func (b *Book) loadStock(ctx context.Context, tx Tx) (*supply, error) {
+	plant, err := tx.Plant().Get(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s := &supply{plant: plant.Value, now: b.clock(), materials: map[string]BookMaterial{}, suppliers: map[string]purchase.Supplier{},
+		stock: map[string][]stockItem{}, offers: map[string][]purchase.Offer{}}
+	if s.today, err = b.today(plant.Value); err != nil {
+		return nil, err
+	}
+	if s.calendar, err = plantCalendar(plant.Value); err != nil {
+		return nil, err
+	}
+	materials, err := tx.Materials().List(ctx, Query{})
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range materials {
+		s.materials[m.Value.ID] = m.Value
+	}
+	suppliers, err := tx.Suppliers().List(ctx, Query{})
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range suppliers {
+		s.suppliers[r.Value.ID] = r.Value
+	}
+	offers, err := tx.Offers().List(ctx, Query{})
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range offers {
+		o := r.Value
+		if o.LeadTimeDays == 0 {
+			o.LeadTimeDays = s.suppliers[o.Supplier].LeadTimeDays
+		}
+		if !s.suppliers[o.Supplier].Archived {
+			s.offers[o.Material] = append(s.offers[o.Material], o)
+		}
+	}
+	if err := s.loadLots(ctx, tx); err != nil {
+		return nil, err
+	}
+	s.formulas, err = loadFormulas(ctx, tx)
+	return s, err
+}
+
+func (s *supply) loadLots(ctx context.Context, tx Tx) error {
+	balances, err := tx.Stock().Balances(ctx, Query{}, time.Time{})
+	if err != nil {
+		return err
+	}
+	lots, err := tx.Lots().List(ctx, Query{})
+	if err != nil {
+		return err
+	}
+	byID := make(map[string]StockLot, len(lots))
+	for _, r := range lots {
+		byID[r.Value.ID] = r.Value
+	}
+	items := map[string]*stockItem{}
+	var order []string
+	for _, b := range balances {
+		item := items[b.Lot]
+		if item == nil {
+			l, ok := byID[b.Lot]
+			if !ok {
+				return fmt.Errorf("balance of lot %q, which is not in the book", b.Lot)
+			}
+			item = &stockItem{StockLot: l}
+			items[b.Lot] = item
+			order = append(order, b.Lot)
+		}
+		item.OnHand += b.OnHand
+		item.Reserved += b.Reserved
+	}
+	for _, id := range order {
+		item := items[id]
+		s.stock[item.Material] = append(s.stock[item.Material], *item)
+	}
+	for _, items := range s.stock {
+		slices.SortFunc(items, firstToExpire)
+	}
+	return nil
+}
+
+// firstToExpire orders lots as weigh-up takes them: the first to expire, then
+// the first received, then by id.
+func firstToExpire(a, b stockItem) int {
+	switch {
+	case a.ExpiryDate.IsZero() != b.ExpiryDate.IsZero():
+		if a.ExpiryDate.IsZero() {
+			return 1
+		}
+		return -1
+	default:
+		return cmp.Or(a.ExpiryDate.Compare(b.ExpiryDate), a.ReceivedDate.Compare(b.ReceivedDate), cmp.Compare(a.ID, b.ID))
+	}
+}
+
+// sums of one material's stock on a date.
+type stockSums struct {
+	onHand      mass.Mass // released and in date
+	quarantined mass.Mass
+	reserved    mass.Mass // of what is released and in date
+}
+
+func (s *supply) sums(material string, date time.Time) stockSums {
+	var out stockSums
+	for _, i := range s.stock[material] {
+		if ok, _ := i.UsableOn(date); ok {
+			out.onHand += i.OnHand
+			out.reserved += i.Reserved
+		} else if i.Status == lot.Quarantined && !i.ExpiredOn(date) {
+			out.quarantined += i.OnHand
+		}
+	}
+	return out
+}
+
+// title names a material for people.
+func (s *supply) title(material string) string {
+	if m, ok := s.materials[material]; ok && m.Title != "" {
+		return m.Title
+	}
+	return material
+}
+
+// plantCalendar is the plant's shifts and holidays as a working calendar; nil
+// when the plant has no shifts.
+func plantCalendar(p Plant) (*calendar.Calendar, error) {
+	if len(p.Shifts) == 0 {
+		return nil, nil
+	}
+	c := calendar.Config{Zone: p.TimeZone, Week: map[time.Weekday][]calendar.Shift{}, Special: map[calendar.Date][]calendar.Shift{}}
+	for _, shift := range p.Shifts {
+		to := shift.ToMinute
+		if to <= shift.FromMinute {
+			to += 24 * 60 // a night shift ends on the next day
+		}
+		c.Week[shift.Weekday] = append(c.Week[shift.Weekday], calendar.Shift{Start: shift.FromMinute, End: to})
+	}
+	for _, h := range p.Holidays {
+		c.Special[calendar.Date{Year: h.Year(), Month: h.Month(), Day: h.Day()}] = nil
+	}
+	cal, err := calendar.New(c)
+	if err != nil {
+		return nil, Faultf(ErrNotReady, "PLANT_CALENDAR", "plant", "The plant's calendar can't be used: %v.", err)
+	}
+	return cal, nil
+}
+
+// formulaBook is the newest released revision of each formula, and the
+// revisions that batches name.
+type formulaBook struct {
+	released   map[string]formula.Formula // by id
+	revisions  map[string]formula.Formula // by "id@revision"
+	byMaterial map[string]formula.Formula // the newest released for each material
+	bySpec     map[string]formula.Formula // the newest released for each specification
+}
+
+func loadFormulas(ctx context.Context, tx Tx) (formulaBook, error) {
+	f := formulaBook{released: map[string]formula.Formula{}, revisions: map[string]formula.Formula{},
+		byMaterial: map[string]formula.Formula{}, bySpec: map[string]formula.Formula{}}
+	recs, err := tx.Formulas().List(ctx, Query{Where: []Condition{{"released", "=", "true"}}})
+	if err != nil {
+		return f, err
+	}
+	for _, r := range recs {
+		v := r.Value
+		v.Created = r.CreatedAt
+		f.released[v.ID] = v
+		f.revisions[revisionID(v.ID, v.Revision)] = v
+		newest(f.byMaterial, v.Material, v)
+		newest(f.bySpec, v.Specification, v)
+	}
+	return f, nil
+}
+
+// newest keeps the formula made last, the first by id on a tie.
+func newest(in map[string]formula.Formula, key string, v formula.Formula) {
+	if key == "" {
+		return
+	}
+	old, ok := in[key]
+	if !ok || v.Created.After(old.Created) || (v.Created.Equal(old.Created) && v.ID < old.ID) {
+		in[key] = v
+	}
+}
+
+// addRevisions reads the revisions that batches name and that are not the
+// newest released ones.
+func (f *formulaBook) addRevisions(ctx context.Context, tx Tx, batches []batch.Batch) error {
+	for _, b := range batches {
+		id := revisionID(b.Formula, b.FormulaRevision)
+		if _, known := f.revisions[id]; known || b.Formula == "" {
+			continue
+		}
+		rec, err := tx.Formulas().Get(ctx, id)
+		if errors.Is(err, ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		f.revisions[id] = rec.Value
+	}
+	return nil
+}
+
+// of is the formula by which the batch is made: its own revision, or the newest
+// released formula of its specification.
+func (f *formulaBook) of(b batch.Batch) (formula.Formula, bool) {
+	if b.Formula != "" {
+		v, ok := f.revisions[revisionID(b.Formula, b.FormulaRevision)]
+		return v, ok
+	}
+	v, ok := f.bySpec[b.Specification]
+	return v, ok
+}
