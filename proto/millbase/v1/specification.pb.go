@@ -941,7 +941,10 @@ func (*Limit_WettingDemand) Descriptor() ([]byte, []int) {
 type Limit_Blended struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "tack_units", "viscosity_pa_s", "density_kg_per_l", "gloss_units".
-	Property      string `protobuf:"bytes,1,opt,name=property,proto3" json:"property,omitempty"`
+	Property string `protobuf:"bytes,1,opt,name=property,proto3" json:"property,omitempty"`
+	// Blends by this index instead of the property's own: viscosity by double
+	// logarithm instead of Arrhenius.
+	Index         BlendingIndex `protobuf:"varint,2,opt,name=index,proto3,enum=millbase.v1.BlendingIndex" json:"index,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -983,6 +986,13 @@ func (x *Limit_Blended) GetProperty() string {
 	return ""
 }
 
+func (x *Limit_Blended) GetIndex() BlendingIndex {
+	if x != nil {
+		return x.Index
+	}
+	return BlendingIndex_BLENDING_INDEX_UNSPECIFIED
+}
+
 var File_millbase_v1_specification_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_specification_proto_rawDesc = "" +
@@ -1000,7 +1010,7 @@ const file_millbase_v1_specification_proto_rawDesc = "" +
 	"\vcreate_time\x183 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x184 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"updateTime\"\xb3\t\n" +
+	"updateTime\"\xef\t\n" +
 	"\x05Limit\x12F\n" +
 	"\blimit_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\alimitId\x12\x1e\n" +
 	"\x05title\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x05title\x12\"\n" +
@@ -1033,9 +1043,10 @@ const file_millbase_v1_specification_proto_rawDesc = "" +
 	"\tmaterials\x18\x01 \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\xc8\x01\"\x04r\x02\x18PR\tmaterials\x12G\n" +
 	"\aclasses\x18\x02 \x03(\x0e2\x1a.millbase.v1.MaterialClassB\x11\xbaH\x0e\x92\x01\v\x10\x14\"\a\x82\x01\x04\x10\x01 \x00R\aclasses\x1a\v\n" +
 	"\tWaxSolids\x1a\x0f\n" +
-	"\rWettingDemand\x1a0\n" +
+	"\rWettingDemand\x1al\n" +
 	"\aBlended\x12%\n" +
-	"\bproperty\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\bpropertyB\x10\n" +
+	"\bproperty\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\bproperty\x12:\n" +
+	"\x05index\x18\x02 \x01(\x0e2\x1a.millbase.v1.BlendingIndexB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05indexB\x10\n" +
 	"\asubject\x12\x05\xbaH\x02\b\x01B\b\n" +
 	"\x06_lowerB\b\n" +
 	"\x06_upper\"\xea\x01\n" +
@@ -1101,6 +1112,7 @@ var file_millbase_v1_specification_proto_goTypes = []any{
 	(*timestamppb.Timestamp)(nil),      // 15: google.protobuf.Timestamp
 	(*fieldmaskpb.FieldMask)(nil),      // 16: google.protobuf.FieldMask
 	(MaterialClass)(0),                 // 17: millbase.v1.MaterialClass
+	(BlendingIndex)(0),                 // 18: millbase.v1.BlendingIndex
 }
 var file_millbase_v1_specification_proto_depIdxs = []int32{
 	1,  // 0: millbase.v1.Specification.limits:type_name -> millbase.v1.Limit
@@ -1119,19 +1131,20 @@ var file_millbase_v1_specification_proto_depIdxs = []int32{
 	0,  // 13: millbase.v1.UpdateSpecificationRequest.specification:type_name -> millbase.v1.Specification
 	16, // 14: millbase.v1.UpdateSpecificationRequest.update_mask:type_name -> google.protobuf.FieldMask
 	17, // 15: millbase.v1.Limit.Share.classes:type_name -> millbase.v1.MaterialClass
-	2,  // 16: millbase.v1.SpecificationService.CreateSpecification:input_type -> millbase.v1.CreateSpecificationRequest
-	3,  // 17: millbase.v1.SpecificationService.GetSpecification:input_type -> millbase.v1.GetSpecificationRequest
-	4,  // 18: millbase.v1.SpecificationService.ListSpecifications:input_type -> millbase.v1.ListSpecificationsRequest
-	6,  // 19: millbase.v1.SpecificationService.UpdateSpecification:input_type -> millbase.v1.UpdateSpecificationRequest
-	0,  // 20: millbase.v1.SpecificationService.CreateSpecification:output_type -> millbase.v1.Specification
-	0,  // 21: millbase.v1.SpecificationService.GetSpecification:output_type -> millbase.v1.Specification
-	5,  // 22: millbase.v1.SpecificationService.ListSpecifications:output_type -> millbase.v1.ListSpecificationsResponse
-	0,  // 23: millbase.v1.SpecificationService.UpdateSpecification:output_type -> millbase.v1.Specification
-	20, // [20:24] is the sub-list for method output_type
-	16, // [16:20] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	18, // 16: millbase.v1.Limit.Blended.index:type_name -> millbase.v1.BlendingIndex
+	2,  // 17: millbase.v1.SpecificationService.CreateSpecification:input_type -> millbase.v1.CreateSpecificationRequest
+	3,  // 18: millbase.v1.SpecificationService.GetSpecification:input_type -> millbase.v1.GetSpecificationRequest
+	4,  // 19: millbase.v1.SpecificationService.ListSpecifications:input_type -> millbase.v1.ListSpecificationsRequest
+	6,  // 20: millbase.v1.SpecificationService.UpdateSpecification:input_type -> millbase.v1.UpdateSpecificationRequest
+	0,  // 21: millbase.v1.SpecificationService.CreateSpecification:output_type -> millbase.v1.Specification
+	0,  // 22: millbase.v1.SpecificationService.GetSpecification:output_type -> millbase.v1.Specification
+	5,  // 23: millbase.v1.SpecificationService.ListSpecifications:output_type -> millbase.v1.ListSpecificationsResponse
+	0,  // 24: millbase.v1.SpecificationService.UpdateSpecification:output_type -> millbase.v1.Specification
+	21, // [21:25] is the sub-list for method output_type
+	17, // [17:21] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_specification_proto_init() }

@@ -1,0 +1,178 @@
+package app
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"millbase/solver/formulation"
+)
+
+// mostWaysOut is how many single ways out the summary names.
+const mostWaysOut = 4
+
+// summary says in plain words why there is no formula and what would help.
+func (o *Optimised) summary() string {
+	if len(o.Problem.Candidates) == 0 {
+		return "No formula: there is nothing to make it from. See what was left out and why."
+	}
+	clash := o.Answer.Clash
+	if len(clash.Limits)+len(clash.Stock) == 0 {
+		return "No formula: " + o.subject() + " can't be made from these candidates at all. See what was left out and why."
+	}
+	var b strings.Builder
+	b.WriteString("No formula: " + o.subject())
+	if len(clash.Limits) > 0 {
+		asks := make([]string, len(clash.Limits))
+		for i, l := range clash.Limits {
+			asks[i] = o.limitInWords(l)
+		}
+		b.WriteString(" asks for " + listOf(asks, "and"))
+	} else {
+		b.WriteString(" asks for more than there is to make it from")
+	}
+	stock := make([]string, len(clash.Stock))
+	for i, c := range clash.Stock {
+		stock[i] = o.Problem.Candidates[c].Name()
+	}
+	switch {
+	case len(stock) > 0:
+		b.WriteString(", and there is not enough of " + listOf(stock, "and") + " for that")
+	case len(clash.Limits) == 1:
+		b.WriteString(", which these candidates can't reach")
+	default:
+		b.WriteString(", which these candidates can't meet together")
+	}
+	b.WriteString(".")
+	if way := o.waysOut(); way != "" {
+		b.WriteString(" " + way + ".")
+	}
+	return b.String()
+}
+
+func (o *Optimised) subject() string {
+	if o.Title != "" {
+		return o.Title
+	}
+	return "the ink"
+}
+
+// waysOut names the single movements that help, or else the least ones that help
+// together.
+func (o *Optimised) waysOut() string {
+	clash := o.Answer.Clash
+	var ways []string
+	for i, m := range clash.Single {
+		if i == mostWaysOut {
+			break
+		}
+		ways = append(ways, o.InWords(m))
+	}
+	joined := listOf(ways, "or")
+	if len(ways) == 0 {
+		for _, m := range clash.Movements {
+			ways = append(ways, o.InWords(m))
+		}
+		joined = listOf(ways, "and")
+	}
+	if joined == "" {
+		return ""
+	}
+	return strings.ToUpper(joined[:1]) + joined[1:]
+}
+
+// limitInWords is what a limit asks for: "VOC of at most 250 g/L".
+func (o *Optimised) limitInWords(i int) string {
+	l := &o.Problem.Limits[i]
+	unit := l.Unit(o.Problem.Catalogue)
+	switch {
+	case l.Lower != nil && l.Upper != nil && *l.Lower == *l.Upper:
+		return fmt.Sprintf("%s of exactly %s", l.Name(), withUnit(*l.Lower, unit))
+	case l.Lower != nil && l.Upper != nil:
+		return fmt.Sprintf("%s from %s to %s", l.Name(), short(*l.Lower), withUnit(*l.Upper, unit))
+	case l.Lower != nil:
+		return fmt.Sprintf("%s of at least %s", l.Name(), withUnit(*l.Lower, unit))
+	}
+	return fmt.Sprintf("%s of at most %s", l.Name(), withUnit(*l.Upper, unit))
+}
+
+// InWords says what to do for a movement: "raise VOC to 262 g/L". Figures are
+// rounded to the safe side.
+func (o *Optimised) InWords(m formulation.Movement) string {
+	if m.Limit < 0 {
+		return o.stockInWords(m)
+	}
+	l := &o.Problem.Limits[m.Limit]
+	to := withUnit(outward(m.From, m.To), l.Unit(o.Problem.Catalogue))
+	name := l.Name()
+	if l.Lower != nil && l.Upper != nil {
+		name = "the " + string(m.Side) + " bound of " + name
+	}
+	verb := "lower"
+	if m.To > m.From {
+		verb = "raise"
+	}
+	hard := ""
+	if l.Hard || m.Hard {
+		hard = " (a hard limit)"
+	}
+	return fmt.Sprintf("%s %s to %s%s", verb, name, to, hard)
+}
+
+func (o *Optimised) stockInWords(m formulation.Movement) string {
+	c := o.Problem.Candidates[m.Candidate].Name()
+	switch {
+	case m.To < m.From:
+		return fmt.Sprintf("ask for no more than %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
+	case m.From == 0:
+		return fmt.Sprintf("have %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
+	}
+	return fmt.Sprintf("have %s more of %s", withUnit(outward(0, m.To-m.From), "kg"), c)
+}
+
+// outward rounds to, which lies away from from, to four significant digits and
+// never back towards from.
+func outward(from, to float64) float64 {
+	if to == 0 || math.IsInf(to, 0) || math.IsNaN(to) {
+		return to
+	}
+	digits := 3 - int(math.Floor(math.Log10(math.Abs(to))))
+	scale := math.Pow(10, float64(digits))
+	rounded := math.Round(to * scale)
+	if off := rounded/scale - to; math.Abs(off) > 1e-9*math.Abs(to) {
+		if to > from {
+			rounded = math.Ceil(to * scale)
+		} else {
+			rounded = math.Floor(to * scale)
+		}
+	}
+	return rounded / scale
+}
+
+func short(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
+func withUnit(v float64, unit string) string {
+	if unit == "" {
+		return short(v)
+	}
+	if unit == "%" {
+		return short(v) + " %"
+	}
+	return short(v) + " " + unit
+}
+
+// listOf joins words: "a, b and c".
+func listOf(words []string, last string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	n := len(words) - 1
+	if last == "or" {
+		return strings.Join(words[:n], ", ") + ", or " + words[n]
+	}
+	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
+}
+
+func dayOf(t time.Time) string { return t.Format(time.DateOnly) }
