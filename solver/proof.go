@@ -2,8 +2,8 @@ package solver
 
 import "math"
 
-// rayNoise is the size, relative to the largest term beside it, below which a
-// term of a ray counts as rounding noise.
+// rayNoise is the size, relative to the largest place of a ray and the
+// coefficients it meets, below which a sum along the ray counts as rounding.
 const rayNoise = 1e-9
 
 // FarkasMargin weighs the rows of m by y (with the signs of Solution.RowDual:
@@ -45,7 +45,7 @@ func (m *Model) FarkasMargin(y []float64) (margin, scale float64) {
 		for k, i := range rows {
 			t := values[k] * y[i]
 			g += t
-			terms = max(terms, math.Abs(t))
+			terms = max(terms, math.Abs(values[k])*largest)
 		}
 		switch bound := towards(-g, m.Variables[j].Lower, m.Variables[j].Upper); {
 		case g == 0:
@@ -96,7 +96,7 @@ func (m *Model) ProvesUnbounded(r []float64) bool {
 		for k, i := range rows {
 			t := values[k] * v
 			act[i] += t
-			size[i] = max(size[i], math.Abs(t))
+			size[i] = max(size[i], math.Abs(values[k])*largest)
 		}
 	}
 	for i, a := range act {

@@ -85,18 +85,49 @@ func appended(c call) (*raw, error) {
 		}
 		slice = nextSlice(slice, time.Since(begun))
 	}
-	if second := s.SecondaryStatus(); r.status == statusOptimal &&
-		second >= lanl.SecondaryScaledOptimalUnscaledPrimalInfeasible && second <= lanl.SecondaryScaledOptimalUnscaledBothInfeasible {
-		s.SetScaling(lanl.NoScaling)
-		s.SetMaxIterations(math.MaxInt32)
-		r.status = int(s.Primal(lanl.DoValuesPass, lanl.NoStartFinishOptions))
-	}
-	if r.status == statusOptimal {
-		r.x, r.rc = s.PrimalColumnSolution(), s.DualColumnSolution()
-		r.act, r.y = s.PrimalRowSolution(), s.DualRowSolution()
-	}
+	r.finish(s, m)
 	runtime.KeepAlive(s)
 	return r, nil
+}
+
+// finish reads an optimum, after a second solve with the primal simplex if Clp
+// ended outside its own tolerance or at one of the bounds it made up.
+func (r *raw) finish(s *lanl.Simplex, m *solver.Model) {
+	if r.status != statusOptimal {
+		return
+	}
+	r.read(s)
+	second := s.SecondaryStatus()
+	outside := second >= lanl.SecondaryScaledOptimalUnscaledPrimalInfeasible && second <= lanl.SecondaryScaledOptimalUnscaledBothInfeasible
+	if outside || r.madeUp(m) {
+		s.SetScaling(lanl.NoScaling)
+		s.SetMaxIterations(20*(len(m.Rows)+len(m.Variables)) + 1000)
+		r.status = int(s.Primal(lanl.NoValuesPass, lanl.NoStartFinishOptions))
+		r.read(s)
+	}
+}
+
+func (r *raw) read(s *lanl.Simplex) {
+	r.x, r.rc = s.PrimalColumnSolution(), s.DualColumnSolution()
+	r.act, r.y = s.PrimalRowSolution(), s.DualRowSolution()
+}
+
+// madeUp reports whether a price leans on a bound that is not there.
+func (r *raw) madeUp(m *solver.Model) bool {
+	leans := func(price, size, lower, upper float64) bool {
+		return price > 1e-6*max(1, size) && math.IsInf(lower, -1) || price < -1e-6*max(1, size) && math.IsInf(upper, 1)
+	}
+	for j, v := range m.Variables {
+		if leans(r.rc[j], math.Abs(v.Cost), v.Lower, v.Upper) {
+			return true
+		}
+	}
+	for i, row := range m.Rows {
+		if leans(r.y[i], 1, row.Lower, row.Upper) {
+			return true
+		}
+	}
+	return false
 }
 
 // nextSlice aims at sliceTime per slice. It grows slowly in any case, so that a
