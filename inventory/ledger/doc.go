@@ -6,7 +6,7 @@
 // id with the same content again is answered as before, with other content it is
 // refused.
 //
-// The constructors (Receipt, Issue, ...) are the only way to build a movement, so
+// The constructors (NewReceipt, NewIssue, ...) are the only way to build a movement, so
 // that an unbalanced one can't be written by accident; the database refuses one
 // all the same.
 package ledger
