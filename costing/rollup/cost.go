@@ -131,6 +131,10 @@ func (w *walk) level(id string, quantity mass.Mass) (*Result, error) {
 
 func (w *walk) ingredient(g Ingredient, need mass.Mass) (MaterialLine, error) {
 	line := MaterialLine{Material: g.Material, MadeBy: g.MadeBy, Step: g.Step, Mass: need}
+	if need == 0 {
+		line.Cost = money.Zero(w.book.Currency)
+		return line, nil
+	}
 	var err error
 	if g.MadeBy == "" {
 		if line.Cost, err = w.book.Price(g.Material, need); err != nil {

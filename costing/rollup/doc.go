@@ -9,7 +9,8 @@
 // mill, a sample for the laboratory). So the masses are worked out backwards,
 // from the finished quantity to what must be weighed in, each rounded up to a
 // whole milligram: what is weighed in is exactly what is finished plus the
-// losses. Steps have a capacity; a larger quantity takes more runs, so cost
+// losses. An ingredient that comes to less than a milligram is left out of the
+// cost. Steps have a capacity; a larger quantity takes more runs, so cost
 // climbs in steps.
 //
 //	time of a step = set-up + runs x time per run

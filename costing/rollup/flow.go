@@ -56,6 +56,10 @@ func (fl *flow) step(f Formula, k int) error {
 	if err != nil {
 		return fmt.Errorf("%w %q: %w", ErrFormula, f.ID, err)
 	}
+	if out == 0 { // all that is in the pot so far is less than a milligram
+		fl.steps[k] = stepFlow{runs: 1}
+		return nil
+	}
 	fixed := decimal.NewFromInt(int64(s.LossPerRun)).Mul(decimal.NewFromInt(runs))
 	num, den := decimal.NewFromInt(int64(out)).Add(fixed), decimal.NewFromInt(int64(out)).Mul(keep)
 	var in mass.Mass

@@ -139,6 +139,17 @@ func TestLossesAndLateIngredients(t *testing.T) {
 	}
 }
 
+// A trace that cannot be weighed costs nothing and breaks nothing.
+func TestLessThanAMilligram(t *testing.T) {
+	f := rollup.Formula{ID: "ink",
+		Ingredients: []rollup.Ingredient{{Material: "trace", Part: 1}, {Material: "base", MadeBy: "base", Part: 1}, {Material: "varnish", Part: 10 * kg, Step: 1}},
+		Route:       []rollup.Step{{Name: "premix", LossPerRun: kg, PerRun: hour, Machine: eur("30")}, {Name: "let-down"}}}
+	r := cost(t, book(prices("varnish", "2"), f), "ink", kg)
+	if r.Charge != kg || !r.BoughtTotal.Equal(eur("2")) || !r.MachineTotal.Equal(eur("30")) || r.Steps[0].In != 0 {
+		t.Errorf("weighed in %s, bought %s, machine %s", r.Charge, r.BoughtTotal, r.MachineTotal)
+	}
+}
+
 func TestPack(t *testing.T) {
 	cans := []rollup.Can{{ID: "2.5 kg", Holds: 2500 * mass.Gram, Cost: eur("1.20")}, {ID: "1 kg", Holds: kg, Cost: eur("0.70")}}
 	for _, c := range []struct {
