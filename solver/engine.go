@@ -7,8 +7,8 @@ import (
 
 // Options steer one solve.
 type Options struct {
-	// Start is a basis of an earlier solve of a model of the same shape; nil
-	// starts cold.
+	// Start is a basis of an earlier solve of a model of the same shape
+	// (ErrStart otherwise); nil starts cold.
 	Start *Basis
 	// Ranging asks for Solution.Ranging.
 	Ranging bool

@@ -21,6 +21,10 @@ const (
 // ErrInteger is returned by an engine that can't handle integer variables.
 var ErrInteger = errors.New("the model has whole-number variables, which this engine can't handle")
 
+// ErrStart is wrapped by the error for a starting basis of another shape than
+// the model.
+var ErrStart = errors.New("the starting basis does not fit the model")
+
 // ModelError says what is wrong with a model, where, and what to change.
 type ModelError struct {
 	Variable int // number of the variable at fault, -1 if none

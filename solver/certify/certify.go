@@ -131,7 +131,7 @@ func (t Tolerances) optimal(c *Certificate, m *solver.Model, s *solver.Solution)
 }
 
 func (c *Certificate) reported(difference float64, what string) {
-	if !(difference <= c.Reported) {
+	if worse(difference, c.Reported) {
 		c.Reported, c.worstReported = difference, what
 	}
 }

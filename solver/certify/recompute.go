@@ -34,7 +34,7 @@ func (t Tolerances) point(c *Certificate, m *solver.Model, x []float64, w *work)
 		w.terms += math.Abs(term)
 		c.primal(outside(xj, v.Lower, v.Upper)/max(1, math.Abs(xj)), place{false, j})
 		if v.Kind == solver.Integer {
-			if d := math.Abs(xj - math.Round(xj)); !(d <= c.Integrality) {
+			if d := math.Abs(xj - math.Round(xj)); worse(d, c.Integrality) {
 				c.Integrality = d
 			}
 		}
@@ -61,14 +61,17 @@ func (t Tolerances) point(c *Certificate, m *solver.Model, x []float64, w *work)
 	}
 }
 
+// worse reports whether v is the worse of the two; a NaN is worst and stays.
+func worse(v, than float64) bool { return v > than || math.IsNaN(v) }
+
 func (c *Certificate) primal(violation float64, at place) {
-	if !(violation <= c.Primal) {
+	if worse(violation, c.Primal) {
 		c.Primal, c.worstPrimal = violation, at
 	}
 }
 
 func (c *Certificate) dual(violation float64, at place) {
-	if !(violation <= c.Dual) {
+	if worse(violation, c.Dual) {
 		c.Dual, c.worstDual = violation, at
 	}
 }
@@ -140,7 +143,7 @@ func (c *Certificate) lean(price, size, value, lower, upper, scale float64, at p
 		c.dual(price, at)
 	}
 	c.DualValue += price * bound
-	if term := math.Abs(price*(value-bound)) / scale; !(term <= c.Slackness) {
+	if term := math.Abs(price*(value-bound)) / scale; worse(term, c.Slackness) {
 		c.Slackness = term
 	}
 }

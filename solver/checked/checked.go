@@ -99,9 +99,9 @@ func (e *Engine) SolveProven(ctx context.Context, m *solver.Model, o solver.Opti
 	return nil, certify.Certificate{}, failed
 }
 
-// refused reports whether the model is at fault, so that another engine would
+// refused reports whether the question is at fault, so that another engine would
 // refuse it as well.
 func refused(err error) bool {
 	var bad *solver.ModelError
-	return errors.As(err, &bad) || errors.Is(err, solver.ErrInteger)
+	return errors.As(err, &bad) || errors.Is(err, solver.ErrInteger) || errors.Is(err, solver.ErrStart)
 }

@@ -171,8 +171,8 @@ func solve(ctx context.Context, name string, m *solver.Model, o solver.Options, 
 	}
 	rows, cols := len(m.Rows), len(m.Variables)
 	if s := o.Start; s != nil && (len(s.Rows) != rows || len(s.Variables) != cols) {
-		return nil, fmt.Errorf("%s: the starting basis is for %d rows and %d variables, the model has %d and %d; start without one",
-			name, len(s.Rows), len(s.Variables), rows, cols)
+		return nil, fmt.Errorf("%w: it is for %d rows and %d variables, the model has %d and %d; start without one",
+			solver.ErrStart, len(s.Rows), len(s.Variables), rows, cols)
 	}
 	if ctx.Err() != nil {
 		return &solver.Solution{Stop: solver.StopCancelled, Bound: math.Inf(-1), Engine: name}, nil

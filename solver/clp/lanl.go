@@ -13,7 +13,7 @@ import (
 )
 
 // Lanl is the reference engine, on github.com/lanl/clp. Its answers carry no
-// basis and so no ranging, and it takes no starting basis.
+// basis and so no ranging, and it makes no use of a starting basis.
 type Lanl struct{}
 
 // NewLanl returns the reference engine.
@@ -26,7 +26,7 @@ func (*Lanl) Name() string { return "lanl/clp" }
 
 // Solve implements solver.Engine.
 func (e *Lanl) Solve(ctx context.Context, m *solver.Model, o solver.Options) (*solver.Solution, error) {
-	o.Ranging, o.Start = false, nil
+	o.Ranging = false
 	return solve(ctx, e.Name(), m, o, appended)
 }
 
