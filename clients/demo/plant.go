@@ -101,3 +101,12 @@ func machines() []*pb.Machine {
 		mk("filling", "Filling line", 0, 400, 36, 0, 10, 15, pb.ProcessStep_PROCESS_STEP_CANNING),
 	}
 }
+
+// Today is the calendar date at the demo plant, as midnight UTC.
+func Today(now time.Time) time.Time {
+	if zone, err := time.LoadLocation("Europe/Amsterdam"); err == nil {
+		now = now.In(zone)
+	}
+	y, m, d := now.Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+}

@@ -1,0 +1,233 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"sort"
+	"strings"
+
+	pb "millbase/proto/millbase/v1"
+)
+
+// printAnswer prints the optimiser's answer for an ink maker.
+func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
+	if r.Outcome != pb.OptimiseOutcome_OPTIMISE_OUTCOME_OPTIMAL {
+		printClash(w, r)
+		return
+	}
+	fmt.Fprintf(w, "Cheapest formula: %s per kg, %s in total (%s basis)\n\n", cash(r.CostPerKg, 4), cash(r.TotalCost, 2), word(r.CostBasis, "COST_BASIS_"))
+	t := newTable("weigh", ">kg", ">share %", ">per kg", ">cost", "stays in while per kg is", "")
+	for _, c := range r.Components {
+		t.add(label(c.Title, c.Candidate), kg(c.MassKg), fixed(100*c.Share, 3), cashNumber(c.PricePerKg, 3), cashNumber(c.Cost, 2),
+			interval(c.PriceLow, c.PriceHigh, 3), remark(c))
+	}
+	t.print(w)
+	fmt.Fprintln(w)
+	printLimits(w, r, all)
+	if all {
+		printRest(w, r)
+	} else if n := len(r.Unused) + len(r.LeftOut); n > 0 {
+		printNext(w, r)
+		fmt.Fprintf(w, "\n%d more candidates were weighed up; --all lists them.\n", n)
+	}
+	printAssumptions(w, r.Assumptions)
+	if p := r.Proof; p != nil {
+		fmt.Fprintf(w, "\nProof: %d candidates, %d limits; recomputed apart from the engine: largest breach of a limit %.1e, gap %.1e.\n",
+			p.Candidates, p.Limits, p.PrimalViolation, p.Gap)
+	}
+}
+
+func label(title, candidate string) string {
+	if title == "" || title == candidate {
+		return candidate
+	}
+	if strings.Contains(title, id(candidate)) {
+		return title
+	}
+	return title + ", " + id(candidate)
+}
+
+func remark(c *pb.FormulaComponent) string {
+	var notes []string
+	if c.FromOffer {
+		notes = append(notes, "to buy")
+	}
+	if c.AtLimit && math.Abs(c.StockWorthPerKg) > 5e-4 {
+		notes = append(notes, "all of it used; 1 kg more saves "+fixed(math.Abs(c.StockWorthPerKg), 2))
+	}
+	return strings.Join(notes, "; ")
+}
+
+// interval prints a range whose ends may be open.
+func interval(low, high *float64, decimals int) string {
+	switch {
+	case low == nil && high == nil:
+		return "any"
+	case low == nil:
+		return "up to " + fixed(*high, decimals)
+	case high == nil:
+		return "from " + fixed(*low, decimals)
+	}
+	return fixed(*low, decimals) + " to " + fixed(*high, decimals)
+}
+
+func bounds(low, high *float64) string {
+	switch {
+	case low != nil && high != nil && *low == *high:
+		return "= " + figures(*low, 5)
+	case low != nil && high != nil:
+		return figures(*low, 5) + " to " + figures(*high, 5)
+	case low != nil:
+		return ">= " + figures(*low, 5)
+	case high != nil:
+		return "<= " + figures(*high, 5)
+	}
+	return ""
+}
+
+// printLimits lists the limits that bind with their price first; the others only
+// when asked for.
+func printLimits(w io.Writer, r *pb.OptimiseResponse, all bool) {
+	limits := append([]*pb.LimitResult(nil), r.Limits...)
+	sort.SliceStable(limits, func(i, j int) bool { return weight(limits[i]) > weight(limits[j]) })
+	t := newTable("limit", "asked", ">value", "unit", ">price of one unit more", "holds for")
+	free := 0
+	for _, l := range limits {
+		binds := l.Binding > pb.LimitResult_BINDING_NONE
+		if !binds && !all {
+			free++
+			continue
+		}
+		price, holds := "", ""
+		if binds {
+			price = signed(l.ShadowPrice)
+			if l.ShadowPrice != 0 && (l.HoldsFrom != nil || l.HoldsTo != nil) {
+				holds = interval(l.HoldsFrom, l.HoldsTo, 4)
+			}
+		}
+		t.add(l.Title, bounds(l.Lower, l.Upper), figures(l.Value, 5), l.Unit, price, holds)
+	}
+	fmt.Fprintf(w, "Limits that bind, dearest first (price: %s per kg of ink for one unit more of the bound)\n\n", r.CurrencyCode)
+	t.print(w)
+	if free > 0 {
+		fmt.Fprintf(w, "\n%d more limits are met with room to spare.\n", free)
+	}
+}
+
+// weight orders limits by what one per cent of the bound costs.
+func weight(l *pb.LimitResult) float64 {
+	return math.Abs(l.ShadowPrice) * math.Max(math.Abs(l.Value), 1e-3)
+}
+
+func signed(v float64) string {
+	if math.Abs(v) < 5e-7 {
+		return "0"
+	}
+	s := figures(v, 4)
+	if v > 0 {
+		s = "+" + s
+	}
+	return s
+}
+
+// printNext names the unused candidates that are nearest to coming in.
+func printNext(w io.Writer, r *pb.OptimiseResponse) {
+	unused := append([]*pb.UnusedCandidate(nil), r.Unused...)
+	drop := func(u *pb.UnusedCandidate) float64 {
+		price := float64(u.PricePerKg.GetUnits()) + float64(u.PricePerKg.GetNanos())/1e9
+		if price <= 0 {
+			return math.Inf(1)
+		}
+		return (price - u.EntryPricePerKg) / price
+	}
+	sort.SliceStable(unused, func(i, j int) bool { return drop(unused[i]) < drop(unused[j]) })
+	if len(unused) > 5 {
+		unused = unused[:5]
+	}
+	if len(unused) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nNearest to coming in\n\n")
+	printUnused(w, unused)
+}
+
+func printUnused(w io.Writer, unused []*pb.UnusedCandidate) {
+	t := newTable("not used", ">per kg", ">comes in at")
+	for _, u := range unused {
+		t.add(label(u.Title, u.Candidate), cashNumber(u.PricePerKg, 3), fixed(u.EntryPricePerKg, 3))
+	}
+	t.print(w)
+}
+
+func printRest(w io.Writer, r *pb.OptimiseResponse) {
+	if len(r.Unused) > 0 {
+		fmt.Fprintln(w)
+		printUnused(w, r.Unused)
+	}
+	if len(r.LeftOut) > 0 {
+		fmt.Fprintln(w)
+		t := newTable("left out", "because")
+		for _, l := range r.LeftOut {
+			t.add(label(l.Title, l.Candidate), l.Reason)
+		}
+		t.print(w)
+	}
+}
+
+func printAssumptions(w io.Writer, assumptions []string) {
+	if len(assumptions) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nTaken for granted:")
+	for _, s := range assumptions {
+		fmt.Fprintln(w, wrap("  - "+s, 100, "    "))
+	}
+}
+
+// printClash says why there is no formula, and what would have to give.
+func printClash(w io.Writer, r *pb.OptimiseResponse) {
+	c := r.Clash
+	if c == nil {
+		fmt.Fprintf(w, "No answer: %s.\n", word(r.Outcome, "OPTIMISE_OUTCOME_"))
+		return
+	}
+	fmt.Fprintln(w, wrap(c.Summary, 100, ""))
+	if len(c.LimitIds)+len(c.Stocks) > 0 {
+		fmt.Fprintf(w, "\nThese clash; drop any one of them and the rest can be met:\n  %s\n", strings.Join(append(append([]string{}, c.LimitIds...), c.Stocks...), ", "))
+	}
+	if len(c.Movements) > 0 {
+		fmt.Fprintln(w, "\nThe least that has to give, all of it together:")
+		for _, m := range c.Movements {
+			fmt.Fprintln(w, wrap("  - "+m.Text, 100, "    "))
+		}
+		if c.Proved {
+			fmt.Fprintf(w, "  Tried: with that there is a formula at %s per kg.\n", cash(c.CostPerKg, 4))
+		}
+	}
+	if len(c.Alternatives) > 0 {
+		fmt.Fprintln(w, "\nOr one of these alone:")
+		for _, m := range c.Alternatives {
+			fmt.Fprintln(w, wrap("  - "+m.Text, 100, "    "))
+		}
+	}
+	printAssumptions(w, r.Assumptions)
+}
+
+// wrap breaks text at spaces; later lines start with indent.
+func wrap(text string, width int, indent string) string {
+	var out strings.Builder
+	lead := text[:len(text)-len(strings.TrimLeft(text, " "))]
+	line := lead
+	for _, word := range strings.Fields(text) {
+		if len(strings.TrimSpace(line)) > 0 && len([]rune(line))+1+len([]rune(word)) > width {
+			out.WriteString(strings.TrimRight(line, " ") + "\n")
+			line = indent
+		}
+		if strings.TrimSpace(line) != "" {
+			line += " "
+		}
+		line += word
+	}
+	return out.String() + line
+}

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/encoding/protojson"
+
+	pb "millbase/proto/millbase/v1"
+)
+
+const optimiseHelp = `Finds the cheapest formula that meets every limit of a specification, from the
+released lots on hand and the offers that can arrive in time, and explains it:
+what each limit costs, and at what price each unused lot would come in.
+
+When nothing meets the limits it says which of them clash, and by how little they
+must move (exit code 3).
+
+--set changes a limit for this question only: --set voc<=60, --set tack=9..11.
+--file asks a question of your own, candidates included, as JSON of the API's
+OptimiseRequest ("-" reads standard input).`
+
+func (a *app) optimise() *cobra.Command {
+	var r pb.OptimiseRequest
+	var basis, file string
+	var sets, without []string
+	var stockOnly, all bool
+	c := &cobra.Command{
+		Use: "optimise [SPECIFICATION]", Short: "Find the cheapest formula and explain it", Long: optimiseHelp, GroupID: groupMake,
+		Example: `  millbase optimise sheetfed-cyan --kg 250
+  millbase optimise sheetfed-cyan --kg 250 --basis replacement --set 'voc<=40'
+  millbase optimise --file alloy.json --json`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			conn, err := a.client()
+			if err != nil {
+				return err
+			}
+			request := &r
+			if file != "" {
+				if request, err = readRequest(file, cmd.InOrStdin()); err != nil {
+					return err
+				}
+			} else if len(args) == 0 {
+				return &exit{exitUsage, "name a specification, or give --file; 'millbase specifications' lists them"}
+			} else {
+				request.Specification = prefixed("specifications", args[0])
+				request.Book = &pb.BookCandidates{StockOnly: stockOnly, Excluded: without}
+			}
+			if basis != "" {
+				if request.CostBasis, err = enum[pb.CostBasis](pb.CostBasis_value, "COST_BASIS_", basis); err != nil {
+					return err
+				}
+			}
+			if len(sets) > 0 {
+				if err := a.overlay(cmd, request, sets); err != nil {
+					return err
+				}
+			}
+			answer, err := pb.NewOptimiserServiceClient(conn).Optimise(cmd.Context(), request)
+			if err != nil {
+				return a.failed(err)
+			}
+			if err := a.show(answer, func() { printAnswer(a.out, answer, all) }); err != nil {
+				return err
+			}
+			if answer.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_INFEASIBLE {
+				return &exit{code: exitNoFormula}
+			}
+			return nil
+		},
+	}
+	f := c.Flags()
+	f.Float64Var(&r.QuantityKg, "kg", 100, "finished ink, kg")
+	f.StringVar(&r.Date, "date", "", "day it is made, YYYY-MM-DD (default today)")
+	f.StringVar(&basis, "basis", "", "value lots by: lot, average, replacement, standard")
+	f.BoolVar(&stockOnly, "stock-only", false, "leave offers out")
+	f.StringSliceVar(&without, "without", nil, "leave out a lot, material or offer, by its full name")
+	f.StringArrayVar(&sets, "set", nil, "change a limit for this question: 'voc<=60', 'wax>=0.02', 'tack=9..11'")
+	f.StringVar(&file, "file", "", "the whole question as JSON")
+	f.BoolVar(&all, "all", false, "also list the unused candidates and those left out")
+	return c
+}
+
+func readRequest(file string, stdin io.Reader) (*pb.OptimiseRequest, error) {
+	var text []byte
+	var err error
+	if file == "-" {
+		text, err = io.ReadAll(stdin)
+	} else {
+		text, err = os.ReadFile(file)
+	}
+	if err != nil {
+		return nil, &exit{exitUsage, err.Error()}
+	}
+	request := &pb.OptimiseRequest{}
+	if err := protojson.Unmarshal(text, request); err != nil {
+		return nil, &exit{exitUsage, fmt.Sprintf("%s: %v", file, err)}
+	}
+	return request, nil
+}
+
+var setPattern = regexp.MustCompile(`^([a-z0-9-]+)\s*(<=|>=|=)\s*([-+0-9.eE]+)(?:\.\.([-+0-9.eE]+))?$`)
+
+// change is one --set.
+type change struct {
+	id           string
+	lower, upper *float64
+}
+
+func parseChange(text string) (change, error) {
+	wrong := &exit{exitUsage, fmt.Sprintf("--set %q: write 'voc<=60', 'wax>=0.02', 'tack=9..11' or 'density=1.04'", text)}
+	if at := strings.Index(text, ".."); at > 0 { // 9..11: keep the number pattern from eating the dots
+		text = text[:at] + " .. " + text[at+2:]
+	}
+	m := setPattern.FindStringSubmatch(strings.Replace(text, " .. ", "..", 1))
+	if m == nil {
+		return change{}, wrong
+	}
+	first := strings.TrimRight(m[3], ".")
+	low, err := strconv.ParseFloat(first, 64)
+	if err != nil {
+		return change{}, wrong
+	}
+	c := change{id: m[1]}
+	switch m[2] {
+	case "<=":
+		c.upper = &low
+	case ">=":
+		c.lower = &low
+	default:
+		high := low
+		if m[4] != "" {
+			if high, err = strconv.ParseFloat(m[4], 64); err != nil {
+				return change{}, wrong
+			}
+		}
+		c.lower, c.upper = &low, &high
+	}
+	return c, nil
+}
+
+// overlay puts the changed limits into the request, taken from the specification.
+func (a *app) overlay(cmd *cobra.Command, r *pb.OptimiseRequest, sets []string) error {
+	conn, err := a.client()
+	if err != nil {
+		return err
+	}
+	spec, err := pb.NewSpecificationServiceClient(conn).GetSpecification(cmd.Context(), &pb.GetSpecificationRequest{Name: r.Specification})
+	if err != nil {
+		return a.failed(err)
+	}
+	for _, text := range sets {
+		c, err := parseChange(text)
+		if err != nil {
+			return err
+		}
+		found := false
+		for _, l := range spec.Limits {
+			if l.LimitId != c.id {
+				continue
+			}
+			found = true
+			if c.lower != nil {
+				l.Lower = c.lower
+			}
+			if c.upper != nil {
+				l.Upper = c.upper
+			}
+			r.Limits = append(r.Limits, l)
+		}
+		if !found {
+			var ids []string
+			for _, l := range spec.Limits {
+				ids = append(ids, l.LimitId)
+			}
+			return &exit{exitUsage, fmt.Sprintf("%s has no limit %q; it has %s", id(spec.Name), c.id, strings.Join(ids, ", "))}
+		}
+	}
+	return nil
+}
