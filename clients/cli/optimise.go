@@ -105,7 +105,7 @@ func readRequest(file string, stdin io.Reader) (*pb.OptimiseRequest, error) {
 	return request, nil
 }
 
-var setPattern = regexp.MustCompile(`^([a-z0-9-]+)\s*(<=|>=|=)\s*([-+0-9.eE]+)(?:\.\.([-+0-9.eE]+))?$`)
+var setPattern = regexp.MustCompile(`^([a-z0-9-]+)\s*(<=|>=|=)\s*(.+)$`)
 
 // change is one --set.
 type change struct {
@@ -115,32 +115,25 @@ type change struct {
 
 func parseChange(text string) (change, error) {
 	wrong := &exit{exitUsage, fmt.Sprintf("--set %q: write 'voc<=60', 'wax>=0.02', 'tack=9..11' or 'density=1.04'", text)}
-	if at := strings.Index(text, ".."); at > 0 { // 9..11: keep the number pattern from eating the dots
-		text = text[:at] + " .. " + text[at+2:]
-	}
-	m := setPattern.FindStringSubmatch(strings.Replace(text, " .. ", "..", 1))
+	m := setPattern.FindStringSubmatch(text)
 	if m == nil {
 		return change{}, wrong
 	}
-	first := strings.TrimRight(m[3], ".")
-	low, err := strconv.ParseFloat(first, 64)
-	if err != nil {
+	from, to, isRange := strings.Cut(m[3], "..")
+	if !isRange {
+		to = from
+	}
+	low, err1 := strconv.ParseFloat(from, 64)
+	high, err2 := strconv.ParseFloat(to, 64)
+	if err1 != nil || err2 != nil || isRange && m[2] != "=" {
 		return change{}, wrong
 	}
 	c := change{id: m[1]}
-	switch m[2] {
-	case "<=":
-		c.upper = &low
-	case ">=":
+	if m[2] != "<=" {
 		c.lower = &low
-	default:
-		high := low
-		if m[4] != "" {
-			if high, err = strconv.ParseFloat(m[4], 64); err != nil {
-				return change{}, wrong
-			}
-		}
-		c.lower, c.upper = &low, &high
+	}
+	if m[2] != ">=" {
+		c.upper = &high
 	}
 	return c, nil
 }
