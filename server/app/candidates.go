@@ -54,8 +54,9 @@ type stockRoom struct {
 	today     time.Time
 	catalogue *property.Catalogue
 	materials map[string]BookMaterial
-	lots      []StockLot // those with something on hand
-	onHand    map[string]mass.Mass
+	lots      []StockLot              // those with something on hand
+	places    map[string][]LotBalance // of a lot, by location
+	onHand    map[string]mass.Mass    // by lot
 	free      map[string]mass.Mass
 	offers    []purchase.Offer
 	suppliers map[string]purchase.Supplier
@@ -66,7 +67,7 @@ func (b *Book) loadStockRoom(ctx context.Context, tx Tx, extra ...property.Defin
 	if err != nil {
 		return nil, err
 	}
-	r := &stockRoom{plant: plant.Value, onHand: map[string]mass.Mass{}, free: map[string]mass.Mass{},
+	r := &stockRoom{plant: plant.Value, places: map[string][]LotBalance{}, onHand: map[string]mass.Mass{}, free: map[string]mass.Mass{},
 		suppliers: map[string]purchase.Supplier{}}
 	if r.today, err = b.today(r.plant); err != nil {
 		return nil, err
@@ -89,6 +90,7 @@ func (r *stockRoom) loadLots(ctx context.Context, tx Tx) error {
 		return err
 	}
 	for _, x := range balances {
+		r.places[x.Lot] = append(r.places[x.Lot], x)
 		r.onHand[x.Lot] += x.OnHand
 		r.free[x.Lot] += x.Free()
 	}

@@ -46,7 +46,7 @@ func (r *stockRoom) ladder(o purchase.Offer) (out []rung, why string) {
 	if !ok {
 		return nil, fmt.Sprintf("the plant has no exchange rate from %s to %s", o.Currency, r.plant.Currency)
 	}
-	at, err := landed(o, rate)
+	at, err := landedOffer(o, rate)
 	if err != nil {
 		return nil, err.Error()
 	}
