@@ -134,7 +134,7 @@ func TestBatchBySpecificationStandsOnTheScale(t *testing.T) {
 		t.Errorf("1 kg on a scale of 5 g: %v", err)
 	}
 	x.batch("b-big", 5000, "specification")
-	if _, err := x.book.ReserveBatch(ctx, "b-big", 0, 0); !errors.Is(err, app.ErrConflict) || !strings.Contains(err.Error(), "have ") {
+	if _, err := x.book.ReserveBatch(ctx, "b-big", 0, 0); !errors.Is(err, app.ErrConflict) || !strings.Contains(err.Error(), "Get ") {
 		t.Errorf("5 t from 700 kg of stock: %v", err)
 	} else {
 		t.Log(err)

@@ -75,7 +75,7 @@ func (o *Optimised) waysOut() string {
 		for _, m := range clash.Movements {
 			ways = append(ways, o.InWords(m))
 		}
-		joined = listOf(ways, "and")
+		joined = together(ways)
 	}
 	if joined == "" {
 		return ""
@@ -121,15 +121,26 @@ func (o *Optimised) InWords(m formulation.Movement) string {
 	return fmt.Sprintf("%s %s to %s%s", verb, name, to, hard)
 }
 
+// together joins movements that only help together, without saying "get" again
+// and again.
+func together(ways []string) string {
+	for i := 1; i < len(ways); i++ {
+		if strings.HasPrefix(ways[0], "get ") {
+			ways[i] = strings.TrimPrefix(ways[i], "get ")
+		}
+	}
+	return listOf(ways, "and")
+}
+
 func (o *Optimised) stockInWords(m formulation.Movement) string {
 	c := o.Problem.Candidates[m.Candidate].Name()
 	switch {
 	case m.To < m.From:
 		return fmt.Sprintf("ask for no more than %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
 	case m.From == 0:
-		return fmt.Sprintf("have %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
+		return fmt.Sprintf("get %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
 	}
-	return fmt.Sprintf("have %s more of %s", withUnit(outward(0, m.To-m.From), "kg"), c)
+	return fmt.Sprintf("get %s more of %s", withUnit(outward(0, m.To-m.From), "kg"), c)
 }
 
 // outward rounds to, which lies away from from, to four significant digits and

@@ -173,8 +173,14 @@ func formulaOut(rec app.Record[formula.Formula]) *millbasev1.Formula {
 		out.Ingredients = append(out.Ingredients, &millbasev1.Ingredient{Material: nameOf(materials, in.Material),
 			Lot: nameOf(lots, in.Lot), Share: fraction(in.PartsPerMillion)})
 	}
-	for _, s := range v.Route {
-		out.Route = append(out.Route, &millbasev1.RouteStep{Step: enum[millbasev1.ProcessStep](string(s.Step)), Passes: int32(s.Passes)})
+	out.Route = routeOut(v.Route)
+	return out
+}
+
+func routeOut(route []formula.RouteStep) []*millbasev1.RouteStep {
+	out := make([]*millbasev1.RouteStep, len(route))
+	for i, s := range route {
+		out[i] = &millbasev1.RouteStep{Step: enum[millbasev1.ProcessStep](string(s.Step)), Passes: int32(s.Passes)}
 	}
 	return out
 }
