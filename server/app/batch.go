@@ -103,22 +103,12 @@ func releasedFormula(ctx context.Context, tx Tx, id string, revision int) (formu
 
 // GetBatch reads one batch.
 func (b *Book) GetBatch(ctx context.Context, id string) (Record[batch.Batch], error) {
-	var rec Record[batch.Batch]
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		rec, err = tx.Batches().Get(ctx, id)
-		return absent(err, "batches/"+id)
-	})
-	return rec, err
+	return getOne(ctx, b, Tx.Batches, id)
 }
 
 // ListBatches lists batches by state, material and due date.
 func (b *Book) ListBatches(ctx context.Context, q Query) ([]Record[batch.Batch], error) {
-	var list []Record[batch.Batch]
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		list, err = tx.Batches().List(ctx, q)
-		return err
-	})
-	return list, err
+	return listAll(ctx, b, Tx.Batches, q)
 }
 
 // CancelBatch gives the reserved lots back, all in one transaction. version is
@@ -162,7 +152,7 @@ func readBatch(ctx context.Context, tx Tx, id string, version int64) (Record[bat
 		return rec, absent(err, "batches/"+id)
 	}
 	if version != 0 && version != rec.Version {
-		return rec, Faultf(ErrStale, "STALE", "batches/"+id, "batches/%s has changed since it was read; read it again.", id)
+		return rec, stale("batches/" + id)
 	}
 	return rec, nil
 }

@@ -45,23 +45,13 @@ func (b *Book) CreateFormula(ctx context.Context, f formula.Formula, req Request
 
 // GetFormula reads the newest revision of "id", or one by "id@3".
 func (b *Book) GetFormula(ctx context.Context, id string) (Record[formula.Formula], error) {
-	var rec Record[formula.Formula]
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		rec, err = tx.Formulas().Get(ctx, id)
-		return absent(err, "formulas/"+id)
-	})
-	return rec, err
+	return getOne(ctx, b, Tx.Formulas, id)
 }
 
 // ListFormulas lists the newest revision of every formula by material,
 // specification and released.
 func (b *Book) ListFormulas(ctx context.Context, q Query) ([]Record[formula.Formula], error) {
-	var list []Record[formula.Formula]
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		list, err = tx.Formulas().List(ctx, q)
-		return err
-	})
-	return list, err
+	return listAll(ctx, b, Tx.Formulas, q)
 }
 
 // ListFormulaRevisions lists all revisions of one formula; ErrNotFound when there

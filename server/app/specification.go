@@ -16,60 +16,28 @@ import (
 // CreateSpecification adds a specification. Its limits are checked against the
 // plant's catalogue of properties, its materials against the book.
 func (b *Book) CreateSpecification(ctx context.Context, s formulation.Specification, req Request) (Record[formulation.Specification], error) {
-	var rec Record[formulation.Specification]
 	if err := inventory.CheckID(s.ID); err != nil {
-		return rec, InvalidField("specification_id", "%v", err)
+		return Record[formulation.Specification]{}, InvalidField("specification_id", "%v", err)
 	}
-	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
-		seen, err := seenBefore(ctx, tx, req, s.ID)
-		if err != nil {
-			return err
-		}
-		if seen != "" {
-			rec, err = tx.Specifications().Get(ctx, seen)
-			return err
-		}
-		if err := checkSpecification(ctx, tx, s); err != nil {
-			return err
-		}
-		rec, err = tx.Specifications().Create(ctx, s)
-		return taken(err, "specifications/"+s.ID)
+	return createOnce(ctx, b, Tx.Specifications, "specifications", s.ID, s, req, func(ctx context.Context, tx Tx) error {
+		return checkSpecification(ctx, tx, s)
 	})
-	return rec, err
 }
 
 // GetSpecification reads one specification.
 func (b *Book) GetSpecification(ctx context.Context, id string) (Record[formulation.Specification], error) {
-	var rec Record[formulation.Specification]
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		rec, err = tx.Specifications().Get(ctx, id)
-		return absent(err, "specifications/"+id)
-	})
-	return rec, err
+	return getOne(ctx, b, Tx.Specifications, id)
 }
 
 // ListSpecifications lists specifications by material and archived.
 func (b *Book) ListSpecifications(ctx context.Context, q Query) ([]Record[formulation.Specification], error) {
-	var list []Record[formulation.Specification]
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		list, err = tx.Specifications().List(ctx, q)
-		return err
-	})
-	return list, err
+	return listAll(ctx, b, Tx.Specifications, q)
 }
 
 // UpdateSpecification replaces a specification; version is the one that was read.
 func (b *Book) UpdateSpecification(ctx context.Context, s formulation.Specification, version int64) (Record[formulation.Specification], error) {
-	var rec Record[formulation.Specification]
-	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
-		err := checkSpecification(ctx, tx, s)
-		if err != nil {
-			return err
-		}
-		rec, err = tx.Specifications().Update(ctx, s, version)
-		return absent(err, "specifications/"+s.ID)
-	})
-	return rec, err
+	return changeOne(ctx, b, Tx.Specifications, "specifications/"+s.ID, s.ID, version,
+		func(Record[formulation.Specification]) (formulation.Specification, error) { return s, nil }, checkSpecification)
 }
 
 func checkSpecification(ctx context.Context, tx Tx, s formulation.Specification) error {

@@ -68,7 +68,7 @@ func componentOut(o *app.Optimised, c *formulation.Component) *millbasev1.Formul
 	out := &millbasev1.FormulaComponent{
 		Candidate:       of.ID,
 		Title:           of.Name(),
-		Material:        materialOut(of),
+		Material:        candidateMaterial(of),
 		MaterialClass:   enum[millbasev1.MaterialClass](string(of.Class)),
 		MassKg:          kg(c.Mass),
 		Share:           c.Share,
@@ -83,9 +83,9 @@ func componentOut(o *app.Optimised, c *formulation.Component) *millbasev1.Formul
 	return out
 }
 
-// materialOut is the resource name of a material of the book, or the word that
+// candidateMaterial is the resource name of a material of the book, or the word that
 // the request used.
-func materialOut(c *formulation.Candidate) string {
+func candidateMaterial(c *formulation.Candidate) string {
 	if strings.HasPrefix(c.ID, lots+"/") || strings.HasPrefix(c.ID, suppliers+"/") {
 		return nameOf(materials, c.Material)
 	}
