@@ -19,10 +19,10 @@ func (s *setting) addInline() error {
 	if s.req.Book == nil {
 		s.currency = s.inlineCurrency()
 	}
+	if s.req.Book == nil && len(s.req.Inline) == 0 {
+		return InvalidField("candidates", "give at least one candidate, or take those of the book (book: {})")
+	}
 	if s.currency == "" {
-		if len(s.req.Inline) == 0 {
-			return InvalidField("candidates", "give at least one candidate, or name the book")
-		}
 		return InvalidField("currency_code", "%v", errNoCurrency)
 	}
 	var bad Invalid
