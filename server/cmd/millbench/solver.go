@@ -1,0 +1,108 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+	"time"
+
+	lanl "github.com/lanl/clp"
+
+	"millbase/solver"
+	"millbase/solver/checked"
+	"millbase/solver/clp"
+	"millbase/solver/formulation"
+	"millbase/solver/formulation/formulationtest"
+)
+
+// spy keeps the first model that it is asked to solve.
+type spy struct {
+	solver.Engine
+	first *solver.Model
+}
+
+func (s *spy) Solve(ctx context.Context, m *solver.Model, o solver.Options) (*solver.Solution, error) {
+	if s.first == nil {
+		s.first = m.Clone()
+	}
+	return s.Engine.Solve(ctx, m, o)
+}
+
+// measureSolver compares the whole of an optimise call below the API (validate,
+// build, solve, certify, round, check, explain) with plain lanl/clp solving the
+// same model and no more.
+func measureSolver(ctx context.Context, s settings) ([]bar, error) {
+	var problems []*formulation.Problem
+	var models []*solver.Model
+	for seed := range uint64(40) {
+		p := formulationtest.Problem(seed, 60, 20)
+		catch := &spy{Engine: clp.New()}
+		if _, err := formulation.Optimise(ctx, catch, p); err != nil {
+			return nil, err
+		}
+		problems, models = append(problems, p), append(models, catch.first)
+	}
+	engine := checked.New(clp.New(), clp.NewLanl())
+	costs := make([]float64, len(problems))
+	ours := func() (float64, error) {
+		start := time.Now()
+		n := 0
+		for time.Since(start) < s.duration {
+			for k, p := range problems {
+				a, err := formulation.Optimise(ctx, engine, p)
+				if err != nil {
+					return 0, err
+				}
+				costs[k] = a.CostPerKg
+				n++
+			}
+		}
+		return time.Since(start).Seconds() / float64(n), nil
+	}
+	theirs := func() (float64, error) {
+		start := time.Now()
+		n := 0
+		for time.Since(start) < s.duration {
+			for k, m := range models {
+				if got := plainLanl(m); math.Abs(got-costs[k]) > 1e-6*(1+math.Abs(got)) {
+					return 0, fmt.Errorf("problem %d: %g, lanl/clp says %g", k, costs[k], got)
+				}
+				n++
+			}
+		}
+		return time.Since(start).Seconds() / float64(n), nil
+	}
+	ratio, a, b, err := turns(s.rounds, ours, theirs)
+	fmt.Printf("optimise, 60 candidates and 20 limits: %.0f us; plain lanl/clp on the same model: %.0f us\n", 1e6*a, 1e6*b)
+	return []bar{{name: "optimise_over_lanl_60x20", value: ratio, goal: 1.6}}, err
+}
+
+// plainLanl is lanl/clp as its documentation shows it: columns appended one by
+// one, Dual.
+func plainLanl(m *solver.Model) float64 {
+	matrix := lanl.NewPackedMatrix()
+	costs, bounds := make([]float64, len(m.Variables)), make([]lanl.Bounds, len(m.Variables))
+	for j, v := range m.Variables {
+		index, values := m.Column(j)
+		column := make([]lanl.Nonzero, 0, len(index))
+		for k, i := range index {
+			column = append(column, lanl.Nonzero{Index: int(i), Value: values[k]})
+		}
+		matrix.AppendColumn(column)
+		costs[j], bounds[j] = v.Cost, lanl.Bounds{Lower: v.Lower, Upper: v.Upper}
+	}
+	limits := make([]lanl.Bounds, len(m.Rows))
+	for i, r := range m.Rows {
+		limits[i] = lanl.Bounds{Lower: r.Lower, Upper: r.Upper}
+	}
+	s := lanl.NewSimplex()
+	s.LoadProblem(matrix, bounds, costs, limits, nil)
+	s.SetOptimizationDirection(lanl.Minimize)
+	s.Dual(lanl.NoValuesPass, lanl.NoStartFinishOptions)
+	s.PrimalColumnSolution()
+	s.DualColumnSolution()
+	v := s.ObjectiveValue()
+	runtime.KeepAlive(s)
+	return v
+}
