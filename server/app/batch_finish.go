@@ -229,7 +229,7 @@ func (f *finishing) head(ctx context.Context, what string) ledger.Head {
 	if err != nil {
 		request = uuid.Nil
 	}
-	return ledger.Head{ID: uuid.NewSHA1(request, []byte("finish "+f.req.Batch+" "+what)).String(), Actor: CallerOf(ctx).Key}
+	return ledger.Head{ID: uuid.NewSHA1(request, []byte("finish "+f.req.Batch+" "+what)).String(), Actor: CallerOf(ctx).Title}
 }
 
 func (f *finishing) finishedLot(b batch.Batch) StockLot {

@@ -77,7 +77,7 @@ func (b *Book) reserveBatch(ctx context.Context, tx Tx, id string, basis valuati
 		l := &lines[i]
 		l.Reservation = uuid.NewString()
 		made[i] = ledger.Reservation{ID: l.Reservation, Lot: l.Lot, Location: l.Location, Quantity: l.Quantity,
-			Remaining: l.Quantity, Batch: id, Actor: CallerOf(ctx).Key}
+			Remaining: l.Quantity, Batch: id, Actor: CallerOf(ctx).Title}
 	}
 	reserved, err := current.Value.Reserve(lines)
 	if err != nil {

@@ -60,6 +60,7 @@ type stockRoom struct {
 	free      map[string]mass.Mass
 	offers    []purchase.Offer
 	suppliers map[string]purchase.Supplier
+	names     map[string]bool // of every lot and offer
 }
 
 func (b *Book) loadStockRoom(ctx context.Context, tx Tx, extra ...property.Definition) (*stockRoom, error) {
@@ -68,7 +69,7 @@ func (b *Book) loadStockRoom(ctx context.Context, tx Tx, extra ...property.Defin
 		return nil, err
 	}
 	r := &stockRoom{plant: plant.Value, places: map[string][]LotBalance{}, onHand: map[string]mass.Mass{}, free: map[string]mass.Mass{},
-		suppliers: map[string]purchase.Supplier{}}
+		suppliers: map[string]purchase.Supplier{}, names: map[string]bool{}}
 	if r.today, err = b.today(r.plant); err != nil {
 		return nil, err
 	}
@@ -99,6 +100,7 @@ func (r *stockRoom) loadLots(ctx context.Context, tx Tx) error {
 		return err
 	}
 	for _, l := range lots {
+		r.names["lots/"+l.Value.ID] = true
 		if r.onHand[l.Value.ID] > 0 {
 			r.lots = append(r.lots, l.Value)
 		}
@@ -119,6 +121,7 @@ func (r *stockRoom) loadOffers(ctx context.Context, tx Tx) error {
 		return err
 	}
 	for _, o := range offers {
+		r.names[offerName(o.Value)] = true
 		if until := o.Value.ValidUntil; until.IsZero() || !r.today.After(until) {
 			r.offers = append(r.offers, o.Value)
 		}
@@ -150,9 +153,9 @@ func (r *stockRoom) choose(of BookCandidates, date time.Time, basis valuation.Ba
 		c.only[m] = true
 	}
 	for i, name := range of.Excluded {
-		if !strings.HasPrefix(name, "lots/") && !strings.HasPrefix(name, "materials/") && !strings.HasPrefix(name, "suppliers/") {
+		if _, material := r.materials[strings.TrimPrefix(name, "materials/")]; !r.names[name] && !(material && strings.HasPrefix(name, "materials/")) {
 			bad = append(bad, FieldError{fmt.Sprintf("book.excluded[%d]", i),
-				fmt.Sprintf("%.80q names no lot, material or offer; write it like lots/..., materials/... or suppliers/.../offers/...", name)})
+				fmt.Sprintf("%.80q is no lot, material or offer of the book; write it like lots/..., materials/... or suppliers/.../offers/...", name)})
 		}
 		c.excluded[name] = true
 	}
@@ -207,7 +210,7 @@ func (r *stockRoom) fill(p *pool, c *choice) {
 func (r *stockRoom) fillOffers(p *pool, c *choice) {
 	for _, o := range r.offers {
 		m, known := r.materials[o.Material]
-		name := "suppliers/" + o.Supplier + "/offers/" + o.ID
+		name := offerName(o)
 		if !known || m.Archived || r.suppliers[o.Supplier].Archived || !c.asksFor(m) || c.excluded[name] {
 			continue
 		}

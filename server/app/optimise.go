@@ -215,6 +215,7 @@ func (b *Book) solve(ctx context.Context, s *setting) (*Optimised, error) {
 		c := &p.Candidates[l.Candidate]
 		o.LeftOut = append(o.LeftOut, LeftOut{c.ID, c.Title, l.Why})
 	}
+	s.sayWater(p)
 	o.Assumptions = append(slices.Clone(o.Answer.Assumed), s.said...)
 	switch o.Answer.Outcome {
 	case formulation.Unfinished:

@@ -9,6 +9,7 @@ import (
 
 	"github.com/shopspring/decimal"
 
+	"millbase/inventory/property"
 	"millbase/solver/formulation"
 )
 
@@ -82,6 +83,28 @@ func (s *setting) say(format string, args ...any) {
 	}
 	s.said = append(s.said, sentence)
 }
+
+// sayWater adds the water density where it enters an answer.
+func (s *setting) sayWater(p *formulation.Problem) {
+	water := p.Settings.WaterDensityKgPerL
+	if water == 0 {
+		water = defaultWaterKgPerL
+	}
+	for _, l := range p.Limits {
+		if l.Kind != formulation.VOCContent {
+			continue
+		}
+		for _, c := range p.Candidates {
+			if c.Properties[property.WaterFraction] > 0 {
+				s.say("Water is taken at %g kg/L in %s.", water, l.Name())
+				return
+			}
+		}
+	}
+}
+
+// defaultWaterKgPerL is what formulation takes for a density of 0.
+const defaultWaterKgPerL = 0.997
 
 // checkAlone is the check of quantity, limits and settings when there is no
 // candidate to check with them.
@@ -165,7 +188,7 @@ func (r *stockRoom) assumptions(p *pool, c *choice) []string {
 
 func (r *stockRoom) currencyOf(candidate string) string {
 	for _, o := range r.offers {
-		if candidate == "suppliers/"+o.Supplier+"/offers/"+o.ID {
+		if candidate == offerName(o) {
 			return o.Currency
 		}
 	}
