@@ -26,6 +26,7 @@ type supply struct {
 	calendar  *calendar.Calendar // nil: the plant has no shifts
 	materials map[string]BookMaterial
 	suppliers map[string]purchase.Supplier
+	lots      map[string]StockLot
 	stock     map[string][]stockItem // by material, first to expire first
 	offers    map[string][]purchase.Offer
 	orders    []purchase.Order // sent or part received
@@ -133,16 +134,16 @@ func (s *supply) loadLots(ctx context.Context, tx Tx) error {
 	if err != nil {
 		return err
 	}
-	byID := make(map[string]StockLot, len(lots))
+	s.lots = make(map[string]StockLot, len(lots))
 	for _, r := range lots {
-		byID[r.Value.ID] = r.Value
+		s.lots[r.Value.ID] = r.Value
 	}
 	items := map[string]*stockItem{}
 	var order []string
 	for _, b := range balances {
 		item := items[b.Lot]
 		if item == nil {
-			l, ok := byID[b.Lot]
+			l, ok := s.lots[b.Lot]
 			if !ok {
 				return fmt.Errorf("balance of lot %q, which is not in the book", b.Lot)
 			}
@@ -238,22 +239,42 @@ type formulaBook struct {
 	bySpec     map[string]formula.Formula // the newest released for each specification
 }
 
+// loadFormulas reads the newest revision of every formula, and the newest
+// released one of those whose newest is still a draft.
 func loadFormulas(ctx context.Context, tx Tx) (formulaBook, error) {
 	f := formulaBook{released: map[string]formula.Formula{}, revisions: map[string]formula.Formula{},
 		byMaterial: map[string]formula.Formula{}, bySpec: map[string]formula.Formula{}}
-	recs, err := tx.Formulas().List(ctx, Query{Where: []Condition{{"released", "=", "true"}}})
+	recs, err := tx.Formulas().List(ctx, Query{})
 	if err != nil {
 		return f, err
 	}
 	for _, r := range recs {
 		v := r.Value
-		v.Created = r.CreatedAt
+		f.revisions[revisionID(v.ID, v.Revision)] = v
+		if !v.Released {
+			if v, err = newestReleased(ctx, tx, v.ID); err != nil {
+				return f, err
+			}
+		}
+		if !v.Released {
+			continue
+		}
 		f.released[v.ID] = v
 		f.revisions[revisionID(v.ID, v.Revision)] = v
 		newest(f.byMaterial, v.Material, v)
 		newest(f.bySpec, v.Specification, v)
 	}
 	return f, nil
+}
+
+// newestReleased is the last released revision of a formula; not Released when
+// there is none.
+func newestReleased(ctx context.Context, tx Tx, id string) (formula.Formula, error) {
+	recs, err := tx.Formulas().List(ctx, Query{Where: []Condition{{"formula", "=", id}, {"released", "=", "true"}}})
+	if err != nil || len(recs) == 0 {
+		return formula.Formula{}, err
+	}
+	return recs[len(recs)-1].Value, nil
 }
 
 // newest keeps the formula made last, the first by id on a tie.

@@ -7,8 +7,7 @@ import (
 	"slices"
 	"time"
 
-	"github.com/shopspring/decimal"
-
+	landedcost "millbase/costing/landed"
 	"millbase/costing/money"
 	"millbase/costing/purchase"
 	"millbase/costing/valuation"
@@ -43,21 +42,20 @@ func (p Plant) exchange(currency string) (rate money.Rate, ok bool) {
 	return rate, ok
 }
 
-// landed is an offer with its prices as the goods cost at the plant's door, in
+// landedOffer is an offer with its prices as the goods cost at the plant's door, in
 // the plant's currency: price, duty on the price, freight, at the plant's rate.
-func landed(o purchase.Offer, rate money.Rate) (valuation.Offer, error) {
+func landedOffer(o purchase.Offer, rate money.Rate) (valuation.Offer, error) {
 	out := valuation.Offer{ID: o.Supplier + "/" + o.ID, Pack: o.PackSize, Minimum: o.MinimumOrder, ValidFrom: o.ValidFrom}
 	if !o.ValidUntil.IsZero() {
 		out.ValidUntil = o.ValidUntil.AddDate(0, 0, 1) // its last day counts
 	}
-	duty := decimal.NewFromInt(1).Add(o.DutyPercent.Shift(-2))
 	for _, b := range o.Breaks {
-		price := money.PerKg{Currency: o.Currency, Amount: b.PricePerKg.Mul(duty).Add(o.FreightPerKg)}
-		converted, err := rate.ConvertPerKg(price)
+		cost, err := landedcost.Terms{Price: money.PerKg{Currency: o.Currency, Amount: b.PricePerKg}, Freight: o.FreightPerKg,
+			DutyPercent: o.DutyPercent}.PerKg(rate)
 		if err != nil {
 			return out, fmt.Errorf("offer %s: %w", out.ID, err)
 		}
-		out.Breaks = append(out.Breaks, valuation.Break{From: b.From, Price: converted})
+		out.Breaks = append(out.Breaks, valuation.Break{From: b.From, Price: cost.Total})
 	}
 	return out, nil
 }
@@ -77,7 +75,7 @@ func (s *supply) offersOn(material string, date time.Time) ([]offered, error) {
 		if !ok {
 			continue
 		}
-		l, err := landed(o, rate)
+		l, err := landedOffer(o, rate)
 		if err != nil {
 			return nil, err
 		}
