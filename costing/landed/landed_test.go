@@ -141,3 +141,24 @@ func TestNothingIsLost(t *testing.T) {
 		}
 	})
 }
+
+// By hand: 8 USD and 0.40 freight per kg, 6.5 % duty, 0.9 EUR for a USD.
+func TestTermsOfAnOffer(t *testing.T) {
+	usd := money.Rate{From: "USD", To: "EUR", Value: dec("0.9"), Date: day}
+	terms := landed.Terms{Price: money.MustPerKg("8", "USD"), Freight: dec("0.4"), DutyPercent: dec("6.5")}
+	if c, err := terms.PerKg(usd); err != nil || c.Price.String() != "7.2 EUR/kg" || c.Freight.String() != "0.36 EUR/kg" ||
+		c.Duty.String() != "0.468 EUR/kg" || c.Total.String() != "8.028 EUR/kg" {
+		t.Errorf("duty on the price: %+v, %v", c, err)
+	}
+	terms.DutyOnFreight = true
+	if c, err := terms.PerKg(usd); err != nil || c.Total.String() != "8.0514 EUR/kg" {
+		t.Errorf("duty on price and freight: %+v, %v", c, err)
+	}
+	if _, err := terms.PerKg(money.Same("EUR")); !errors.Is(err, money.ErrMismatch) {
+		t.Errorf("a rate from another currency: %v", err)
+	}
+	terms.Freight = dec("-1")
+	if _, err := terms.PerKg(usd); !errors.Is(err, landed.ErrReceipt) {
+		t.Errorf("negative freight: %v", err)
+	}
+}

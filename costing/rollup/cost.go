@@ -29,6 +29,9 @@ type Book struct {
 	// once for each use of a material.
 	Price    func(material string, need mass.Mass) (money.Money, error)
 	Overhead Overhead
+	// Once is what the question costs whatever the quantity, beside the making
+	// (a laboratory match, say). It carries no overhead.
+	Once []OverheadLine
 }
 
 // Fixed is a Price with one price per kg for each material.
@@ -64,6 +67,7 @@ func (b Book) Cost(formula string, quantity mass.Mass, cans []Can) (Result, erro
 		}
 		r.Packaging = []PackLine{line}
 	}
+	r.Once = b.Once
 	if err := w.total(r); err != nil {
 		return Result{}, err
 	}
@@ -109,7 +113,7 @@ func (w *walk) level(id string, quantity mass.Mass) (*Result, error) {
 	}
 	w.path = append(w.path, id)
 	defer func() { w.path = w.path[:len(w.path)-1] }()
-	r := &Result{Formula: id, Quantity: quantity}
+	r := &Result{Formula: id, Quantity: quantity, NotRetained: fl.total - quantity}
 	for i, g := range f.Ingredients {
 		line, err := w.ingredient(g, fl.need[i])
 		if err != nil {
@@ -220,7 +224,7 @@ func (b Book) overheads(r *Result, f Formula) {
 
 // total adds the lines up, exactly; a rate in another currency is found here.
 func (w *walk) total(r *Result) error {
-	var bought, made, machine, labour, packing, overhead []money.Money
+	var bought, made, machine, labour, packing, overhead, once []money.Money
 	for _, m := range r.Materials {
 		if m.Level == nil {
 			bought = append(bought, m.Cost)
@@ -237,13 +241,16 @@ func (w *walk) total(r *Result) error {
 	for _, o := range r.Overheads {
 		overhead = append(overhead, o.Cost)
 	}
+	for _, o := range r.Once {
+		once = append(once, o.Cost)
+	}
 	r.Total = money.Zero(w.book.Currency)
 	for _, sum := range []struct {
 		to    *money.Money
 		lines []money.Money
 	}{
 		{&r.BoughtTotal, bought}, {&r.MadeTotal, made}, {&r.MachineTotal, machine},
-		{&r.LabourTotal, labour}, {&r.PackagingTotal, packing}, {&r.OverheadTotal, overhead},
+		{&r.LabourTotal, labour}, {&r.PackagingTotal, packing}, {&r.OverheadTotal, overhead}, {&r.OnceTotal, once},
 	} {
 		var err error
 		if *sum.to, err = money.Sum(w.book.Currency, sum.lines...); err != nil {
@@ -252,10 +259,4 @@ func (w *walk) total(r *Result) error {
 		r.Total.Amount = r.Total.Amount.Add(sum.to.Amount)
 	}
 	return nil
-}
-
-func scaleUp(m, num, den mass.Mass) mass.Mass {
-	d := money.DivDecimal(decimal.NewFromInt(int64(m)).Mul(decimal.NewFromInt(int64(num))),
-		decimal.NewFromInt(int64(den)), 0, money.RoundUp)
-	return mass.Mass(d.IntPart())
 }

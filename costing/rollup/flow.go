@@ -14,6 +14,7 @@ import (
 // flow is the masses of a formula made in a quantity: of each ingredient what
 // must be weighed in, and of each step what goes in and comes out.
 type flow struct {
+	total mass.Mass // of all ingredients, at the end of the route
 	need  []mass.Mass
 	steps []stepFlow
 }
@@ -32,7 +33,11 @@ func backwards(f Formula, quantity mass.Mass) (flow, error) {
 	for i, g := range f.Ingredients {
 		parts[i] = g.Part
 	}
-	fl := flow{need: share(quantity, parts), steps: make([]stepFlow, len(f.Route))}
+	total, err := scaleUp(quantity, sum(parts), f.Makes)
+	if err != nil {
+		return flow{}, err
+	}
+	fl := flow{total: total, need: share(total, parts), steps: make([]stepFlow, len(f.Route))}
 	for k := len(f.Route) - 1; k >= 0; k-- {
 		if err := fl.step(f, k); err != nil {
 			return fl, err
@@ -113,21 +118,39 @@ func (s Step) Time(in mass.Mass, runs int64) time.Duration {
 // maxSeconds, a hundred years, keeps a step within a time.Duration.
 const maxSeconds = 100 * 366 * 86400
 
+func sum(parts []mass.Mass) (total mass.Mass) {
+	for _, p := range parts {
+		total += p
+	}
+	return total
+}
+
+// scaleUp is m x num / den, rounded up; den 0 stands for num. ErrQuantity above
+// the largest mass.
+func scaleUp(m, num, den mass.Mass) (mass.Mass, error) {
+	if den == 0 || den == num {
+		return m, nil
+	}
+	d := money.DivDecimal(decimal.NewFromInt(int64(m)).Mul(decimal.NewFromInt(int64(num))),
+		decimal.NewFromInt(int64(den)), 0, money.RoundUp)
+	if d.GreaterThan(decimal.NewFromInt(int64(mass.Max))) {
+		return 0, fmt.Errorf("%w: %s mg", ErrQuantity, d)
+	}
+	return mass.Mass(d.IntPart()), nil
+}
+
 // share splits a mass in proportion to the parts, to the milligram: rounded
 // down, and what is left over goes one milligram each to the first ones that
 // have a remainder, largest first.
 func share(total mass.Mass, parts []mass.Mass) []mass.Mass {
-	var sum uint64
-	for _, p := range parts {
-		sum += uint64(p)
-	}
+	whole := uint64(sum(parts))
 	out := make([]mass.Mass, len(parts))
 	rest := make([]uint64, len(parts))
 	left := total
 	for i, p := range parts {
 		hi, lo := bits.Mul64(uint64(total), uint64(p))
 		var q uint64
-		q, rest[i] = bits.Div64(hi, lo, sum) // p <= sum, so q <= total fits
+		q, rest[i] = bits.Div64(hi, lo, whole) // p <= whole, so q <= total fits
 		out[i] = mass.Mass(q)
 		left -= out[i]
 	}

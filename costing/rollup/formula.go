@@ -51,12 +51,16 @@ type Formula struct {
 	ID          string
 	Ingredients []Ingredient
 	Route       []Step
+	// Makes is the finished mass that the parts make; 0: their sum. A smaller
+	// one says that some of the mass is not retained (a solvent that leaves).
+	Makes mass.Mass
 	// StandardBatch is the quantity at which this formula is costed when another
 	// formula uses it; 0: in just the quantity that is needed there.
 	StandardBatch mass.Mass
 }
 
-// Ingredient is a part of a formula. Only the proportions of the parts count.
+// Ingredient is a part of a formula. Only the proportions of the parts count,
+// to each other and to Makes.
 type Ingredient struct {
 	Material string
 	Part     mass.Mass
@@ -114,6 +118,9 @@ func (f Formula) check() error {
 		if total += g.Part; total > mass.Max {
 			return bad("its parts add up to more than 1,000,000 t")
 		}
+	}
+	if f.Makes < 0 || f.Makes > total {
+		return bad("its parts of %s cannot make %s", total, f.Makes)
 	}
 	for k, s := range f.Route {
 		if k < first {

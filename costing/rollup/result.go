@@ -9,13 +9,16 @@ import (
 
 // Result is what a quantity costs, line by line. All money is in one currency.
 type Result struct {
-	Formula   string
-	Quantity  mass.Mass // finished
-	Charge    mass.Mass // weighed in: Quantity plus the losses of all steps
-	Materials []MaterialLine
-	Steps     []StepLine
-	Packaging []PackLine
-	Overheads []OverheadLine
+	Formula  string
+	Quantity mass.Mass // finished
+	Charge   mass.Mass // weighed in: Quantity, the losses of all steps, and NotRetained
+	// NotRetained is what leaves on its own, as Formula.Makes says.
+	NotRetained mass.Mass
+	Materials   []MaterialLine
+	Steps       []StepLine
+	Packaging   []PackLine
+	Overheads   []OverheadLine
+	Once        []OverheadLine // of the level asked about only
 
 	// The sums of the lines. MadeTotal are the ingredients that are made by
 	// formulas, with all that their own levels cost.
@@ -25,6 +28,7 @@ type Result struct {
 	LabourTotal    money.Money
 	PackagingTotal money.Money
 	OverheadTotal  money.Money
+	OnceTotal      money.Money
 	Total          money.Money
 }
 
@@ -57,7 +61,7 @@ type PackLine struct {
 	Cost  money.Money
 }
 
-// OverheadLine is one overhead by name.
+// OverheadLine is one overhead, or one cost that comes once, by name.
 type OverheadLine struct {
 	Name string
 	Cost money.Money
@@ -88,7 +92,7 @@ func (r Result) Requirements() map[string]mass.Mass {
 			continue
 		}
 		for material, below := range m.Level.Requirements() {
-			need[material] += scaleUp(below, m.Mass, m.Level.Quantity)
+			need[material] += mass.MulDiv(below, int64(m.Mass), int64(m.Level.Quantity), mass.RoundUp)
 		}
 	}
 	return need

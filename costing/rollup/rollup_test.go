@@ -150,6 +150,19 @@ func TestLessThanAMilligram(t *testing.T) {
 	}
 }
 
+// 110 parts make 100: 10 % more is weighed in than comes out.
+func TestNotAllIsRetained(t *testing.T) {
+	f := rollup.Formula{ID: "ink", Makes: 100 * kg, Ingredients: []rollup.Ingredient{{Material: "solid", Part: 90 * kg}, {Material: "solvent", Part: 20 * kg}}}
+	r := cost(t, book(prices("solid", "1", "solvent", "1"), f), "ink", 50*kg)
+	if r.Charge != 55*kg || r.NotRetained != 5*kg || r.Materials[1].Mass != 10*kg {
+		t.Errorf("weighed in %s, not retained %s", r.Charge, r.NotRetained)
+	}
+	f.Makes = 111 * kg
+	if _, err := book(prices(), f).Cost("ink", kg, nil); !errors.Is(err, rollup.ErrFormula) {
+		t.Errorf("110 kg that make 111: %v", err)
+	}
+}
+
 func TestPack(t *testing.T) {
 	cans := []rollup.Can{{ID: "2.5 kg", Holds: 2500 * mass.Gram, Cost: eur("1.20")}, {ID: "1 kg", Holds: kg, Cost: eur("0.70")}}
 	for _, c := range []struct {
@@ -257,6 +270,9 @@ func randomBook(t *rapid.T) rollup.Book {
 	}
 	ink, base := formula("ink"), formula("base")
 	ink.Ingredients = append(ink.Ingredients, rollup.Ingredient{Material: "base", MadeBy: "base", Part: 7 * kg})
+	if rapid.Bool().Draw(t, "not all retained") {
+		ink.Makes = 6 * kg
+	}
 	base.StandardBatch = mass.Mass(rapid.SampledFrom([]int64{0, 300}).Draw(t, "batch")) * kg
 	b := book(prices("x", "3.217"), ink, base)
 	b.Overhead = rollup.Overhead{MaterialPercent: dec("2.5"), ConversionPercent: dec("12"), PerLabourHour: eur("7"), PerMachineHour: eur("3")}
@@ -298,7 +314,7 @@ func checkResult(t *rapid.T, r *rollup.Result) {
 	for _, o := range r.Overheads {
 		add(o.Cost)
 	}
-	if charge != r.Charge || charge != r.Quantity+lost {
+	if charge != r.Charge || charge != r.Quantity+lost+r.NotRetained {
 		t.Fatalf("weighed in %s (%s), finished %s, lost %s", charge, r.Charge, r.Quantity, lost)
 	}
 	if !total.Equal(r.Total) {
