@@ -68,11 +68,15 @@ func (b *Book) FinishBatch(ctx context.Context, req FinishRequest) (Record[batch
 		if err != nil {
 			return err
 		}
-		if err := f.post(ctx, tx, finished); err != nil {
+		if err := f.createLot(ctx, tx, finished); err != nil {
 			return err
 		}
-		rec, err = tx.Batches().Update(ctx, finished, current.Version)
-		return err
+		// The batch before its movements: who finishes the same one at the same
+		// moment waits here, and is told that it has changed.
+		if rec, err = tx.Batches().Update(ctx, finished, current.Version); err != nil {
+			return err
+		}
+		return f.post(ctx, tx, finished)
 	})
 	return rec, err
 }
@@ -173,14 +177,16 @@ func (f *finishing) propertiesOf(l batch.Line) property.Set {
 	return s
 }
 
-// post writes the finished lot and all movements.
-func (f *finishing) post(ctx context.Context, tx Tx, b batch.Batch) error {
-	if _, err := tx.Lots().Create(ctx, f.finishedLot(b)); err != nil {
-		if errors.Is(err, ErrExists) {
-			return Faultf(ErrExists, "ALREADY_EXISTS", "lots/"+f.req.Lot, "lots/%s is there already; choose another id for the finished lot.", f.req.Lot)
-		}
-		return err
+func (f *finishing) createLot(ctx context.Context, tx Tx, b batch.Batch) error {
+	_, err := tx.Lots().Create(ctx, f.finishedLot(b))
+	if errors.Is(err, ErrExists) {
+		return Faultf(ErrExists, "ALREADY_EXISTS", "lots/"+f.req.Lot, "lots/%s is there already; choose another id for the finished lot.", f.req.Lot)
 	}
+	return err
+}
+
+// post writes all movements.
+func (f *finishing) post(ctx context.Context, tx Tx, b batch.Batch) error {
 	issues, err := f.issues(ctx, b)
 	if err != nil {
 		return err

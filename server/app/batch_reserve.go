@@ -83,10 +83,12 @@ func (b *Book) reserveBatch(ctx context.Context, tx Tx, id string, basis valuati
 	if err != nil {
 		return rec, batchFault(err, id)
 	}
-	if err := tx.Ledger().Reserve(ctx, made...); err != nil {
+	// The batch first: who reserves the same one at the same moment waits here,
+	// and is told that it has changed.
+	if rec, err = tx.Batches().Update(ctx, reserved, current.Version); err != nil {
 		return rec, err
 	}
-	return tx.Batches().Update(ctx, reserved, current.Version)
+	return rec, tx.Ledger().Reserve(ctx, made...)
 }
 
 // useDate is the day on which the lots of a batch must be in date.

@@ -294,6 +294,38 @@ func TestOneBatchIsReservedOnce(t *testing.T) {
 	}
 }
 
+func TestFinishedOnceHoweverOftenSent(t *testing.T) {
+	x, ctx := newMill(t), context.Background()
+	x.fill()
+	x.formulaOf(1_000_000)
+	x.batch("b-1", 100, "formula")
+	if _, err := x.book.ReserveBatch(ctx, "b-1", 0, 0); err != nil {
+		t.Fatal(err)
+	}
+	same := app.FinishRequest{Batch: "b-1", Finished: 99 * mass.Kilogram, Lot: "cyan-1", Location: "f-1", Request: requestID()}
+	other := same
+	other.Request, other.Lot = requestID(), "cyan-2"
+	requests := []app.FinishRequest{same, other, same, other, same, other}
+	errs := make([]error, len(requests))
+	var wg sync.WaitGroup
+	for i, r := range requests {
+		wg.Go(func() { _, errs[i] = x.book.FinishBatch(ctx, r) })
+	}
+	wg.Wait()
+	made := x.balances()["cyan-1 at f-1"].OnHand + x.balances()["cyan-2 at f-1"].OnHand
+	if made != 99*mass.Kilogram || x.balances()["blue-1 at a-1"].OnHand != 82*mass.Kilogram {
+		t.Errorf("%s made, %v", made, x.balances())
+	}
+	for i, err := range errs {
+		// Whichever came first is answered each time; the other finds the batch finished.
+		won := (requests[i].Lot == "cyan-1") == (x.balances()["cyan-1 at f-1"].OnHand > 0)
+		if won && err != nil || !won && !errors.Is(err, app.ErrNotReady) && !errors.Is(err, app.ErrStale) {
+			t.Errorf("%s: %v", requests[i].Lot, err)
+		}
+	}
+	x.checkLedger()
+}
+
 func TestCreateBatchFaults(t *testing.T) {
 	x, ctx := newMill(t), context.Background()
 	x.formulaOf(1_000_000)

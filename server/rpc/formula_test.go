@@ -90,7 +90,12 @@ func TestFormulaRefusals(t *testing.T) {
 		}
 	}
 	invalid := codes.InvalidArgument
+	once := &pb.CreateFormulaRequest{FormulaId: "cyan", Formula: cyanFormula(), RequestId: uuid.NewString()}
+	must[*pb.Formula](t)(formulas.CreateFormula(t.Context(), once))
 	refuse(t, []bad{
+		{"request id with other content", codes.AlreadyExists, "request id", create(func(r *pb.CreateFormulaRequest) {
+			r.FormulaId, r.RequestId, r.Formula.Title = "cyan", once.GetRequestId(), "Other"
+		})},
 		{"empty", invalid, "formula", create(func(r *pb.CreateFormulaRequest) { r.Formula = nil })},
 		{"id", invalid, "formula_id", create(func(r *pb.CreateFormulaRequest) { r.FormulaId = "No Good" })},
 		{"sum", invalid, "exactly 1", create(func(r *pb.CreateFormulaRequest) { r.Formula.Ingredients[0].Share = 0.17 })},
@@ -134,7 +139,7 @@ func TestFormulaRefusals(t *testing.T) {
 		{"taken", codes.AlreadyExists, "specifications/cyan", specify(func(r *pb.CreateSpecificationRequest) { r.SpecificationId = "cyan" })},
 	})
 	all := must[*pb.ListFormulasResponse](t)(formulas.ListFormulas(t.Context(), &pb.ListFormulasRequest{}))
-	if len(all.GetFormulas()) != 1 || all.GetFormulas()[0].GetRevision() != 1 {
+	if len(all.GetFormulas()) != 1 || all.GetFormulas()[0].GetRevision() != 2 {
 		t.Errorf("a refused request left something behind: %v", all)
 	}
 }
@@ -147,7 +152,7 @@ func TestBatchRefusals(t *testing.T) {
 		return &pb.CreateBatchRequest{BatchId: "b-2", Batch: &pb.Batch{Formula: "formulas/cyan@1", QuantityKg: 100, DueDate: due}}
 	}
 	first := good()
-	first.BatchId = "b-1"
+	first.BatchId, first.RequestId = "b-1", uuid.NewString()
 	must[*pb.Batch](t)(client.CreateBatch(ctx, first))
 	reserved := must[*pb.Batch](t)(client.ReserveBatch(ctx, &pb.ReserveBatchRequest{Name: "batches/b-1"}))
 	create := func(change func(*pb.CreateBatchRequest)) func(context.Context) error {
@@ -177,6 +182,7 @@ func TestBatchRefusals(t *testing.T) {
 		{"NaN", invalid, "quantity_kg", create(func(r *pb.CreateBatchRequest) { r.Batch.QuantityKg = math.NaN() })},
 		{"huge", invalid, "quantity_kg", create(func(r *pb.CreateBatchRequest) { r.Batch.QuantityKg = 1e300 })},
 		{"date", invalid, "due_date", create(func(r *pb.CreateBatchRequest) { r.Batch.DueDate = "2027-13-01" })},
+		{"request id with other content", codes.AlreadyExists, "request id", create(func(r *pb.CreateBatchRequest) { r.RequestId = first.GetRequestId() })},
 		{"taken", codes.AlreadyExists, "batches/b-1", create(func(r *pb.CreateBatchRequest) { r.BatchId = "b-1" })},
 		{"reserve twice", codes.FailedPrecondition, "planned", func(ctx context.Context) error {
 			_, err := client.ReserveBatch(ctx, &pb.ReserveBatchRequest{Name: "batches/b-1"})

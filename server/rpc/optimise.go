@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"fmt"
+	"math"
 	"regexp"
 	"strings"
 
@@ -176,7 +177,7 @@ func candidateFields(err error) error {
 
 // optional is nil for an open end.
 func optional(v float64) *float64 {
-	if v > mass.Max.Kilograms()*1e3 || v < -mass.Max.Kilograms()*1e3 || v != v {
+	if v > mass.Max.Kilograms()*1e3 || v < -mass.Max.Kilograms()*1e3 || math.IsNaN(v) {
 		return nil
 	}
 	return &v
