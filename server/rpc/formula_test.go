@@ -70,24 +70,52 @@ func refuse(t *testing.T, table []bad) {
 	}
 }
 
-func TestFormulaRefusals(t *testing.T) {
-	conn := smallPlant(t)
-	formulas, specs := pb.NewFormulaServiceClient(conn), pb.NewSpecificationServiceClient(conn)
-	create := func(change func(*pb.CreateFormulaRequest)) func(context.Context) error {
-		return func(ctx context.Context) error {
-			req := &pb.CreateFormulaRequest{FormulaId: "f", Formula: cyanFormula()}
-			change(req)
-			_, err := formulas.CreateFormula(ctx, req)
-			return err
-		}
+func creating(client pb.FormulaServiceClient, change func(*pb.CreateFormulaRequest)) func(context.Context) error {
+	return func(ctx context.Context) error {
+		req := &pb.CreateFormulaRequest{FormulaId: "f", Formula: cyanFormula()}
+		change(req)
+		_, err := client.CreateFormula(ctx, req)
+		return err
 	}
+}
+
+func TestSpecificationRefusals(t *testing.T) {
+	client := pb.NewSpecificationServiceClient(smallPlant(t))
 	specify := func(change func(*pb.CreateSpecificationRequest)) func(context.Context) error {
 		return func(ctx context.Context) error {
 			req := &pb.CreateSpecificationRequest{SpecificationId: "s", Specification: cyanSpecification()}
 			change(req)
-			_, err := specs.CreateSpecification(ctx, req)
+			_, err := client.CreateSpecification(ctx, req)
 			return err
 		}
+	}
+	invalid := codes.InvalidArgument
+	refuse(t, []bad{
+		{"no limits", invalid, "limits", specify(func(r *pb.CreateSpecificationRequest) { r.Specification.Limits = nil })},
+		{"limit without bounds", invalid, "limits[0].lower", specify(func(r *pb.CreateSpecificationRequest) {
+			r.Specification.Limits[0].Lower, r.Specification.Limits[0].Upper = nil, nil
+		})},
+		{"limit property", invalid, "limits[1].blended.property", specify(func(r *pb.CreateSpecificationRequest) {
+			r.Specification.Limits[1].GetBlended().Property = "gloss_units"
+		})},
+		{"limit member", invalid, "limits[2].share.materials[0]", specify(func(r *pb.CreateSpecificationRequest) {
+			r.Specification.Limits[2].GetShare().Materials = []string{"materials/gold"}
+		})},
+		{"limit id twice", invalid, "limits[1].limit_id", specify(func(r *pb.CreateSpecificationRequest) { r.Specification.Limits[1].LimitId = "pigment" })},
+		{"limit NaN", invalid, "limits[0].lower", specify(func(r *pb.CreateSpecificationRequest) { r.Specification.Limits[0].Lower = to(math.NaN()) })},
+		{"taken", codes.AlreadyExists, "specifications/cyan", specify(func(r *pb.CreateSpecificationRequest) { r.SpecificationId = "cyan" })},
+	})
+	all := must[*pb.ListSpecificationsResponse](t)(client.ListSpecifications(t.Context(), &pb.ListSpecificationsRequest{}))
+	if len(all.GetSpecifications()) != 1 {
+		t.Errorf("a refused request left something behind: %v", all)
+	}
+}
+
+func TestFormulaRefusals(t *testing.T) {
+	conn := smallPlant(t)
+	formulas := pb.NewFormulaServiceClient(conn)
+	create := func(change func(*pb.CreateFormulaRequest)) func(context.Context) error {
+		return creating(formulas, change)
 	}
 	invalid := codes.InvalidArgument
 	once := &pb.CreateFormulaRequest{FormulaId: "cyan", Formula: cyanFormula(), RequestId: uuid.NewString()}
@@ -124,23 +152,19 @@ func TestFormulaRefusals(t *testing.T) {
 			_, err := formulas.ListFormulas(ctx, &pb.ListFormulasRequest{Filter: `colour = "blue"`})
 			return err
 		}},
-		{"no limits", invalid, "limits", specify(func(r *pb.CreateSpecificationRequest) { r.Specification.Limits = nil })},
-		{"limit without bounds", invalid, "limits[0].lower", specify(func(r *pb.CreateSpecificationRequest) {
-			r.Specification.Limits[0].Lower, r.Specification.Limits[0].Upper = nil, nil
-		})},
-		{"limit property", invalid, "limits[1].blended.property", specify(func(r *pb.CreateSpecificationRequest) {
-			r.Specification.Limits[1].GetBlended().Property = "gloss_units"
-		})},
-		{"limit member", invalid, "limits[2].share.materials[0]", specify(func(r *pb.CreateSpecificationRequest) {
-			r.Specification.Limits[2].GetShare().Materials = []string{"materials/gold"}
-		})},
-		{"limit id twice", invalid, "limits[1].limit_id", specify(func(r *pb.CreateSpecificationRequest) { r.Specification.Limits[1].LimitId = "pigment" })},
-		{"limit NaN", invalid, "limits[0].lower", specify(func(r *pb.CreateSpecificationRequest) { r.Specification.Limits[0].Lower = to(math.NaN()) })},
-		{"taken", codes.AlreadyExists, "specifications/cyan", specify(func(r *pb.CreateSpecificationRequest) { r.SpecificationId = "cyan" })},
 	})
 	all := must[*pb.ListFormulasResponse](t)(formulas.ListFormulas(t.Context(), &pb.ListFormulasRequest{}))
 	if len(all.GetFormulas()) != 1 || all.GetFormulas()[0].GetRevision() != 2 {
 		t.Errorf("a refused request left something behind: %v", all)
+	}
+}
+
+func finishing(client pb.BatchServiceClient, change func(*pb.FinishBatchRequest)) func(context.Context) error {
+	return func(ctx context.Context) error {
+		req := &pb.FinishBatchRequest{Name: "batches/b-1", FinishedKg: 99, FinishedLotId: "cyan-1", Location: "f-1", RequestId: uuid.NewString()}
+		change(req)
+		_, err := client.FinishBatch(ctx, req)
+		return err
 	}
 }
 
@@ -164,12 +188,7 @@ func TestBatchRefusals(t *testing.T) {
 		}
 	}
 	finish := func(change func(*pb.FinishBatchRequest)) func(context.Context) error {
-		return func(ctx context.Context) error {
-			req := &pb.FinishBatchRequest{Name: "batches/b-1", FinishedKg: 99, FinishedLotId: "cyan-1", Location: "f-1", RequestId: uuid.NewString()}
-			change(req)
-			_, err := client.FinishBatch(ctx, req)
-			return err
-		}
+		return finishing(client, change)
 	}
 	invalid := codes.InvalidArgument
 	refuse(t, []bad{
