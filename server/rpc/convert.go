@@ -154,6 +154,11 @@ func (f *fields) decimal(field, s string) decimal.Decimal {
 	return decimal.Zero
 }
 
+// float reads a number as the shortest decimal that reads back as it.
+func (f *fields) float(field string, v float64) decimal.Decimal {
+	return decimal.NewFromFloat(f.number(field, v))
+}
+
 // decimalOut writes a decimal number; zero is "0".
 func decimalOut(d decimal.Decimal) string { return d.String() }
 
@@ -219,6 +224,15 @@ func (f *fields) set(field string, values map[string]float64) property.Set {
 	out := make(property.Set, len(values))
 	for key, v := range values {
 		out[key] = f.number(field+`["`+key+`"]`, v)
+	}
+	return out
+}
+
+// each converts every element.
+func each[A, B any](in []A, convert func(A) B) []B {
+	out := make([]B, len(in))
+	for i, v := range in {
+		out[i] = convert(v)
 	}
 	return out
 }

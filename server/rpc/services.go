@@ -1,0 +1,22 @@
+package rpc
+
+import (
+	"google.golang.org/grpc"
+
+	pb "millbase/proto/millbase/v1"
+	"millbase/server/app"
+)
+
+// Register puts every service of the book on a server, or on the gateway's
+// in-process channel.
+func Register(on grpc.ServiceRegistrar, book *app.Book) {
+	pb.RegisterMaterialServiceServer(on, &materialService{book: book})
+	pb.RegisterSupplierServiceServer(on, &supplierService{book: book})
+	pb.RegisterLotServiceServer(on, &lotService{book: book})
+	pb.RegisterLedgerServiceServer(on, &ledgerService{book: book})
+	pb.RegisterPlantServiceServer(on, &plantService{book: book})
+	pb.RegisterSpecificationServiceServer(on, NewSpecificationServer(book))
+	pb.RegisterOptimiserServiceServer(on, NewOptimiserServer(book))
+	pb.RegisterFormulaServiceServer(on, NewFormulaServer(book))
+	pb.RegisterBatchServiceServer(on, NewBatchServer(book))
+}
