@@ -1,0 +1,176 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+
+	"millbase/costing/money"
+	"millbase/costing/purchase"
+	millbasev1 "millbase/proto/millbase/v1"
+	"millbase/server/app"
+)
+
+// PurchasingServer serves purchase orders and the coverage board.
+type PurchasingServer struct {
+	millbasev1.UnimplementedPurchasingServiceServer
+	book *app.Book
+}
+
+// NewPurchasingServer serves the book's purchasing.
+func NewPurchasingServer(book *app.Book) *PurchasingServer { return &PurchasingServer{book: book} }
+
+var orderFilter = filterFields{"state": enumField(millbasev1.PurchaseOrderState(0)), "supplier": nameField(suppliers)}
+
+// element is the path of one element of a list.
+func element(list string, i int) string { return fmt.Sprintf("%s[%d]", list, i) }
+
+func offerName(supplier, offer string) string {
+	return nameOf(suppliers, supplier) + "/offers/" + offer
+}
+
+// CreatePurchaseOrder implements the service.
+func (s *PurchasingServer) CreatePurchaseOrder(ctx context.Context, req *millbasev1.CreatePurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
+	f := &fields{}
+	in := f.order(req.GetPurchaseOrder())
+	in.ID = req.GetPurchaseOrderId()
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	request, err := requestOf("CreatePurchaseOrder", req.GetRequestId(), req)
+	if err != nil {
+		return nil, err
+	}
+	return orderAnswer(s.book.CreatePurchaseOrder(ctx, in, request))
+}
+
+// order reads an order; all its prices are in one currency.
+func (f *fields) order(m *millbasev1.PurchaseOrder) purchase.Order {
+	o := purchase.Order{Supplier: f.id("purchase_order.supplier", m.GetSupplier(), suppliers), Note: m.GetNote()}
+	for i, l := range m.GetLines() {
+		at := element("purchase_order.lines", i)
+		line := purchase.Line{
+			Material: f.id(at+".material", l.GetMaterial(), materials), Quantity: f.positive(at+".quantity_kg", l.GetQuantityKg()),
+			DueDate: f.needDate(at+".due_date", l.GetDueDate()),
+		}
+		if i == 0 {
+			o.Currency = l.GetPricePerKg().GetCurrencyCode()
+		}
+		line.PricePerKg = f.price(at+".price_per_kg", l.GetPricePerKg(), o.Currency)
+		if l.GetOffer() != "" {
+			supplier, offer := f.child(at+".offer", l.GetOffer(), suppliers, "offers")
+			if supplier != "" && supplier != o.Supplier {
+				f.add(at+".offer", "is an offer of suppliers/%s, but the order goes to suppliers/%s; order from one supplier at a time", supplier, o.Supplier)
+			}
+			line.Offer = offer
+		}
+		o.Lines = append(o.Lines, line)
+	}
+	return o
+}
+
+// GetPurchaseOrder implements the service.
+func (s *PurchasingServer) GetPurchaseOrder(ctx context.Context, req *millbasev1.GetPurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
+	f := &fields{}
+	id := f.id("name", req.GetName(), purchaseOrders)
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	return orderAnswer(s.book.GetPurchaseOrder(ctx, id))
+}
+
+// ListPurchaseOrders implements the service.
+func (s *PurchasingServer) ListPurchaseOrders(ctx context.Context, req *millbasev1.ListPurchaseOrdersRequest) (*millbasev1.ListPurchaseOrdersResponse, error) {
+	p, err := readPage(req.GetPageSize(), req.GetPageToken(), req.GetFilter())
+	if err != nil {
+		return nil, err
+	}
+	where, err := orderFilter.conditions(req.GetFilter())
+	if err != nil {
+		return nil, err
+	}
+	list, err := s.book.ListPurchaseOrders(ctx, p.query(where))
+	if err != nil {
+		return nil, err
+	}
+	out := &millbasev1.ListPurchaseOrdersResponse{}
+	list, out.NextPageToken = cut(p, list, func(r app.Record[purchase.Order]) string { return r.Value.ID })
+	out.PurchaseOrders = each(list, orderOut)
+	return out, nil
+}
+
+// SendPurchaseOrder implements the service.
+func (s *PurchasingServer) SendPurchaseOrder(ctx context.Context, req *millbasev1.SendPurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
+	f := &fields{}
+	id, version := f.id("name", req.GetName(), purchaseOrders), f.etag("etag", req.GetEtag())
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	return orderAnswer(s.book.SendPurchaseOrder(ctx, id, version))
+}
+
+// CancelPurchaseOrder implements the service.
+func (s *PurchasingServer) CancelPurchaseOrder(ctx context.Context, req *millbasev1.CancelPurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
+	f := &fields{}
+	id, version := f.id("name", req.GetName(), purchaseOrders), f.etag("etag", req.GetEtag())
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	return orderAnswer(s.book.CancelPurchaseOrder(ctx, id, req.GetReason(), version))
+}
+
+func orderAnswer(rec app.Record[purchase.Order], err error) (*millbasev1.PurchaseOrder, error) {
+	if err != nil {
+		return nil, err
+	}
+	return orderOut(rec), nil
+}
+
+func orderOut(rec app.Record[purchase.Order]) *millbasev1.PurchaseOrder {
+	o := rec.Value
+	out := &millbasev1.PurchaseOrder{
+		Name: nameOf(purchaseOrders, o.ID), Supplier: nameOf(suppliers, o.Supplier), Note: o.Note,
+		State: enum[millbasev1.PurchaseOrderState](string(o.State)),
+		Etag:  etagOut(rec.Version), CreateTime: momentOut(rec.CreatedAt), UpdateTime: momentOut(rec.UpdatedAt),
+	}
+	for _, l := range o.Lines {
+		line := &millbasev1.PurchaseOrderLine{
+			Material: nameOf(materials, l.Material), QuantityKg: kg(l.Quantity), ReceivedKg: kg(l.Received),
+			PricePerKg: amountOut(o.Currency, l.PricePerKg), DueDate: dateOut(l.DueDate),
+		}
+		if l.Offer != "" {
+			line.Offer = offerName(o.Supplier, l.Offer)
+		}
+		out.Lines = append(out.Lines, line)
+	}
+	return out
+}
+
+// GetCoverage implements the service.
+func (s *PurchasingServer) GetCoverage(ctx context.Context, req *millbasev1.GetCoverageRequest) (*millbasev1.Coverage, error) {
+	f := &fields{}
+	q := app.CoverageQuery{Weeks: int(req.GetWeeks()), ShortOnly: req.GetShortOnly(), Material: f.optionalID("material", req.GetMaterial(), materials)}
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	c, err := s.book.Coverage(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	return &millbasev1.Coverage{WeekDates: each(c.Weeks, dateOut), Rows: each(c.Rows, coverageRowOut), Remarks: c.Remarks}, nil
+}
+
+func coverageRowOut(r app.CoverageRow) *millbasev1.CoverageRow {
+	return &millbasev1.CoverageRow{
+		Material: nameOf(materials, r.Material), Title: r.Title, OnHandKg: kg(r.OnHand), QuarantinedKg: kg(r.Quarantined), ReservedKg: kg(r.Reserved),
+		SafetyStockKg: kg(r.SafetyStock), RequiredKg: massesOut(r.Required), ExpectedKg: massesOut(r.Expected), ExpiringKg: massesOut(r.Expiring),
+		ProjectedKg: massesOut(r.Projected), FirstShortDate: dateOut(r.FirstShort), ShortKg: kg(r.Short),
+		Batches: each(r.Batches, func(id string) string { return nameOf(batches, id) }),
+		Suggestions: each(r.Suggestions, func(o app.OrderSuggestion) *millbasev1.OrderSuggestion {
+			return &millbasev1.OrderSuggestion{
+				Supplier: nameOf(suppliers, o.Supplier), Offer: offerName(o.Supplier, o.Offer), QuantityKg: kg(o.Quantity),
+				PricePerKg: moneyOut(money.Money(o.PricePerKg)), LandedCost: moneyOut(o.Landed), OrderByDate: dateOut(o.OrderBy),
+				ArrivalDate: dateOut(o.Arrival), Late: o.Late,
+			}
+		}),
+	}
+}
