@@ -19,4 +19,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterOptimiserServiceServer(on, NewOptimiserServer(book))
 	pb.RegisterFormulaServiceServer(on, NewFormulaServer(book))
 	pb.RegisterBatchServiceServer(on, NewBatchServer(book))
+	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
+	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))
+	pb.RegisterLeadTimeServiceServer(on, NewLeadTimeServer(book))
 }
