@@ -10,6 +10,8 @@ import (
 	"github.com/shopspring/decimal"
 
 	"millbase/inventory/property"
+	"millbase/solver"
+	"millbase/solver/checked"
 	"millbase/solver/formulation"
 )
 
@@ -122,9 +124,17 @@ var faultField = regexp.MustCompile(`^(limits|candidates)\[(\d+)\](.*)$`)
 // translate says the faults that the solver found in the words of the request.
 func (s *setting) translate(err error) error {
 	var faults formulation.FieldErrors
+	var unproven *checked.Error
+	var unusable *solver.ModelError
 	switch {
-	case errors.Is(err, formulation.ErrNumerical):
-		return InvalidField("candidates", "%v", formulation.ErrNumerical)
+	case errors.As(err, &unusable):
+		return InvalidField("limits", "the figures are too large or too small to work with: %v", unusable)
+	case errors.Is(err, formulation.ErrNumerical), errors.As(err, &unproven):
+		field := "candidates"
+		if len(s.req.Inline) == 0 {
+			field = "limits"
+		}
+		return InvalidField(field, "%v", formulation.ErrNumerical)
 	case !errors.As(err, &faults):
 		return err
 	}

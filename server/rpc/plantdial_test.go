@@ -2,7 +2,9 @@ package rpc_test
 
 import (
 	"context"
+	"log/slog"
 	"net"
+	"os"
 	"testing"
 	"time"
 
@@ -31,7 +33,7 @@ func inkMaker(t *testing.T) *grpc.ClientConn {
 func freshBook(t *testing.T, role app.Role) (*grpc.ClientConn, *app.Book) {
 	t.Helper()
 	book := app.New(pgtest.New(t), checked.New(clp.New(), clp.NewLanl()), time.Now)
-	chain, err := rpc.NewChain(rpc.Config{Book: book})
+	chain, err := rpc.NewChain(rpc.Config{Book: book, Log: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))})
 	if err != nil {
 		t.Fatal(err)
 	}
