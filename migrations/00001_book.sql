@@ -29,6 +29,7 @@ CREATE TABLE material (
     shelf_life_days integer NOT NULL CONSTRAINT material_shelf_life_not_negative CHECK (shelf_life_days >= 0),
     safety_stock_mg bigint NOT NULL CONSTRAINT material_safety_stock_not_negative CHECK (safety_stock_mg >= 0),
     cautions        jsonb NOT NULL,
+    standard_cost_per_kg numeric NOT NULL DEFAULT 0,
     archived        boolean NOT NULL,
     version         bigint NOT NULL DEFAULT 1,
     created_at      timestamptz NOT NULL DEFAULT clock_timestamp(),

@@ -125,6 +125,10 @@ BEGIN
         PERFORM broken('movement_posted_now', format('movement %s is dated other than now', m.id));
     END IF;
     FOR m IN SELECT n.id, n.reverses FROM new_movement n WHERE n.reverses IS NOT NULL ORDER BY n.id LOOP
+        PERFORM FROM movement o WHERE o.id = m.reverses AND o.kind = 'reversal';
+        IF FOUND THEN
+            PERFORM broken('movement_reverses_no_reversal', format('movement %s is itself a reversal and can''t be reversed: post what should have happened', m.reverses));
+        END IF;
         PERFORM FROM (
             (SELECT account, location, party, lot, quantity_mg FROM entry WHERE movement_id = m.id
              EXCEPT ALL

@@ -1,0 +1,75 @@
+package postgres
+
+import (
+	"bytes"
+	"context"
+	"errors"
+
+	"github.com/jackc/pgx/v5"
+
+	"millbase/costing/purchase"
+	"millbase/inventory/batch"
+	"millbase/inventory/formula"
+	"millbase/inventory/property"
+	"millbase/server/app"
+	"millbase/solver/formulation"
+)
+
+// tx implements app.Tx.
+type tx struct{ t pgx.Tx }
+
+var _ app.Tx = (*tx)(nil)
+
+func (x *tx) Properties() app.Repo[property.Definition] {
+	return repo[property.Definition]{propertyTable, x.t}
+}
+func (x *tx) Materials() app.Repo[app.BookMaterial] {
+	return repo[app.BookMaterial]{materialTable, x.t}
+}
+func (x *tx) Suppliers() app.Repo[purchase.Supplier] {
+	return repo[purchase.Supplier]{supplierTable, x.t}
+}
+func (x *tx) Offers() app.Repo[purchase.Offer] { return repo[purchase.Offer]{offerTable, x.t} }
+func (x *tx) Lots() app.Repo[app.StockLot]     { return repo[app.StockLot]{lotTable, x.t} }
+func (x *tx) Specifications() app.Repo[formulation.Specification] {
+	return repo[formulation.Specification]{specificationTable, x.t}
+}
+func (x *tx) Formulas() app.Repo[formula.Formula] {
+	return formulas{repo[formula.Formula]{formulaTable, x.t}}
+}
+func (x *tx) Batches() app.Repo[batch.Batch] { return repo[batch.Batch]{batchTable, x.t} }
+func (x *tx) PurchaseOrders() app.Repo[purchase.Order] {
+	return repo[purchase.Order]{purchaseOrderTable, x.t}
+}
+func (x *tx) Quotes() app.Repo[app.StoredQuote] { return repo[app.StoredQuote]{quoteTable, x.t} }
+func (x *tx) Keys() app.Repo[app.APIKey]        { return repo[app.APIKey]{keyTable, x.t} }
+func (x *tx) Plant() app.PlantRepo              { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
+func (x *tx) Stock() app.StockReader            { return stock{x.t} }
+func (x *tx) Ledger() app.TxLedger              { return txLedger{x.t} }
+
+// Once records a request id with the resource that it is answered by.
+func (x *tx) Once(ctx context.Context, r app.Request, resource string) (string, error) {
+	if r.ID == "" {
+		return "", nil // the caller does not ask for it
+	}
+	tag, err := x.t.Exec(ctx, `INSERT INTO request (id, method, digest, resource) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (id) DO NOTHING`, r.ID, r.Method, r.Digest, resource)
+	if err != nil {
+		return "", translate(err)
+	}
+	if tag.RowsAffected() == 1 {
+		return "", nil
+	}
+	var method, seen string
+	var digest []byte
+	err = x.t.QueryRow(ctx, `SELECT method, digest, resource FROM request WHERE id = $1`, r.ID).Scan(&method, &digest, &seen)
+	switch {
+	case errors.Is(err, pgx.ErrNoRows):
+		return "", &clash{app.Faultf(app.ErrBusy, "TRY_AGAIN", "", "another call with the same request id is under way: try again")}
+	case err != nil:
+		return "", translate(err)
+	case method != r.Method || !bytes.Equal(digest, r.Digest):
+		return "", app.Faultf(app.ErrIDReused, "ID_REUSED", "", "request id %s was used before with other content: use a new one", r.ID)
+	}
+	return seen, nil
+}
