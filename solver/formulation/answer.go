@@ -99,13 +99,23 @@ type Clash struct {
 	// Limits and Stock name a smallest clashing set: drop any one of them and
 	// the rest can be met.
 	Limits []int // indices into Problem.Limits
-	Stock  []int // indices into Problem.Candidates whose stock takes part
-	// Movements are the least weighted movements that make it possible.
+	Stock  []int // indices into Problem.Candidates whose stock (or AtLeast) takes part
+	// Smallest is true when no set with fewer bounds clashes; false when the
+	// search for a smaller one was cut short.
+	Smallest bool
+	// Movements are the least weighted movements that make it possible: a limit
+	// weighs 1 per 1 % of its size or its MoveWeight per unit, stock 1 per 1 % of
+	// the quantity of ink.
 	Movements []Movement
+	// Weight is the sum of the weights of Movements.
+	Weight float64
 	// Proved is true when the movements were applied and a formula was found;
 	// MovedCostPerKg is its cost.
 	Proved         bool
 	MovedCostPerKg float64
+	// Single are the ways out that move one thing only, each proved, the lightest
+	// first. A member of the clash that is not here can't do it alone.
+	Single []Movement
 }
 
 // Movement is one limit, or one stock, that has to give.
@@ -114,4 +124,11 @@ type Movement struct {
 	Candidate int // index into Problem.Candidates, or -1
 	Side      Side
 	From, To  float64 // in the limit's own unit; kg for stock
+	// Weight is how unwelcome the movement is: see Clash.Movements.
+	Weight float64
+	// Hard is true for a Hard limit: nothing else can give.
+	Hard bool
+	// CostPerKg is the cost of the cheapest formula after this movement alone;
+	// only set in Clash.Single.
+	CostPerKg float64
 }

@@ -20,7 +20,9 @@ type built struct {
 	den     []float64 // likewise; of a term on the finished mass it is stays
 	rows    []rowPair // per term
 	model   solver.Model
-	forced  bool // some candidate has an AtLeast
+	// empty is set to explain a clash: candidates of which nothing is available
+	// take part, and each side of a ratio has its own row even in an equation.
+	empty bool
 }
 
 // rowPair says which rows a term has: one two-sided row on the finished mass or
@@ -31,18 +33,24 @@ type rowPair struct {
 	lowerScale, upperScale float64
 }
 
-// build makes the model of a valid problem.
-func build(p *Problem) (*built, error) {
-	b := &built{p: p, terms: make([]term, len(p.Limits))}
+// build makes the model of a valid problem; for empty see built.
+func build(p *Problem, empty bool) (*built, error) {
+	b := &built{p: p, terms: make([]term, len(p.Limits)), empty: empty}
 	for i := range p.Limits {
 		b.terms[i] = newTerm(&p.Limits[i], p)
 	}
 	if err := b.coefficients(); err != nil {
 		return nil, err
 	}
+	b.makeModel()
+	return b, nil
+}
+
+// makeModel makes the model from the coefficients and the bounds of the terms.
+func (b *built) makeModel() {
+	b.model = solver.Model{}
 	b.makeRows()
 	b.makeColumns()
-	return b, nil
 }
 
 // coefficients fills num and den, leaving out candidates that lack a value.
@@ -57,7 +65,7 @@ func (b *built) coefficients() error {
 		k := len(b.active)
 		stays := c.Properties.Retained()
 		b.stays[k] = stays
-		if c.Available == 0 {
+		if c.Available == 0 && !b.empty {
 			b.leftOut = append(b.leftOut, LeftOut{j, "nothing of it is available"})
 			continue
 		}
@@ -105,7 +113,7 @@ func (b *built) makeRows() {
 			s := t.scale(larger(t.lower, t.upper), num, nil)
 			r := b.model.AddRow(solver.Row{Name: t.limit.ID, Lower: t.lower * s, Upper: t.upper * s})
 			*pair = rowPair{int32(r), int32(r), s, s}
-		case t.lower == t.upper:
+		case t.lower == t.upper && !b.empty:
 			s := t.scale(t.lower, num, den)
 			r := b.model.AddRow(solver.Row{Name: t.limit.ID})
 			*pair = rowPair{int32(r), int32(r), s, s}
@@ -135,8 +143,8 @@ func larger(lower, upper float64) float64 {
 
 // scale is the factor that makes a row with the bound r of its ratio read in
 // parts of the limit's value: 1/(|f'(v)| |v|), times the largest denominator of
-// a ratio. It is a power of two, so that it rounds nothing, and at most what
-// keeps every coefficient below 10,000.
+// a ratio. It is a power of two, so that it rounds nothing, at most what keeps
+// every coefficient below 10,000, and never beyond 2^30.
 func (t *term) scale(r float64, num, den []float64) float64 {
 	largest, base := 0.0, 1.0
 	if den == nil {
@@ -162,7 +170,7 @@ func (t *term) scale(r float64, num, den []float64) float64 {
 		return 1
 	}
 	_, e := math.Frexp(size)
-	return math.Ldexp(1, -e)
+	return math.Ldexp(1, min(max(-e, -30), 30))
 }
 
 func (b *built) makeColumns() {
@@ -178,7 +186,6 @@ func (b *built) makeColumns() {
 		v.Name, v.Cost, v.Upper = c.ID, c.CostPerKg, solver.Inf
 		if c.AtLeast > 0 {
 			v.Lower = c.AtLeast.Kilograms() * perKg
-			b.forced = true
 		}
 		// What is more than the whole ink can't bind.
 		if u := c.Available.Kilograms() * perKg; c.Available >= 0 && !(u*b.stays[k] > 1) {
@@ -189,10 +196,14 @@ func (b *built) makeColumns() {
 	}
 }
 
+// negligible is a coefficient that does nothing: rows read in parts of their
+// bound and are met to 1e-7.
+const negligible = 1e-12
+
 func (b *built) column(k int) {
 	m := &b.model
 	put := func(row int32, v float64) {
-		if v != 0 {
+		if math.Abs(v) >= negligible {
 			m.Index, m.Value = append(m.Index, row), append(m.Value, v)
 		}
 	}

@@ -19,7 +19,7 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
-	b, err := build(p)
+	b, err := build(p, false)
 	if err != nil {
 		return nil, err
 	}

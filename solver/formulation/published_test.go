@@ -8,20 +8,32 @@ import (
 
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
+	"millbase/solver/checked"
 	"millbase/solver/clp"
 	"millbase/solver/formulation"
 )
 
-func optimise(t *testing.T, p *formulation.Problem) *formulation.Answer {
+// engine is what the server uses: each answer checked, a second engine to ask.
+var engine = checked.New(clp.New(), clp.NewLanl())
+
+// tester is testing.T or rapid.T.
+type tester interface {
+	Helper()
+	Errorf(format string, args ...any)
+	Fatal(args ...any)
+	Fatalf(format string, args ...any)
+}
+
+func optimise(t tester, p *formulation.Problem) *formulation.Answer {
 	t.Helper()
-	a, err := formulation.Optimise(context.Background(), clp.New(), p)
+	a, err := formulation.Optimise(context.Background(), engine, p)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return a
 }
 
-func optimal(t *testing.T, p *formulation.Problem) *formulation.Answer {
+func optimal(t tester, p *formulation.Problem) *formulation.Answer {
 	t.Helper()
 	a := optimise(t, p)
 	if a.Outcome != formulation.Optimal {
@@ -33,7 +45,7 @@ func optimal(t *testing.T, p *formulation.Problem) *formulation.Answer {
 	return a
 }
 
-func near(t *testing.T, what string, got, want, tol float64) {
+func near(t tester, what string, got, want, tol float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tol) {
 		t.Errorf("%s: got %.10g, want %.10g", what, got, want)
