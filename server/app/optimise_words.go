@@ -10,8 +10,12 @@ import (
 	"millbase/solver/formulation"
 )
 
-// mostWaysOut is how many single ways out the summary names.
-const mostWaysOut = 4
+// The summary names at most this many single ways out, and members of a list:
+// the whole lists stand beside it.
+const (
+	mostWaysOut = 4
+	mostNamed   = 6
+)
 
 // summary says in plain words why there is no formula and what would help.
 func (o *Optimised) summary() string {
@@ -29,7 +33,7 @@ func (o *Optimised) summary() string {
 		for i, l := range clash.Limits {
 			asks[i] = o.limitInWords(l)
 		}
-		b.WriteString(" asks for " + listOf(asks, "and"))
+		b.WriteString(" asks for " + listOf(few(asks), "and"))
 	} else {
 		b.WriteString(" asks for more than there is to make it from")
 	}
@@ -39,7 +43,7 @@ func (o *Optimised) summary() string {
 	}
 	switch {
 	case len(stock) > 0:
-		b.WriteString(", and there is not enough of " + listOf(stock, "and") + " for that")
+		b.WriteString(", and there is not enough of " + listOf(few(stock), "and") + " for that")
 	case len(clash.Limits) == 1:
 		b.WriteString(", which these candidates can't reach")
 	default:
@@ -75,7 +79,7 @@ func (o *Optimised) waysOut() string {
 		for _, m := range clash.Movements {
 			ways = append(ways, o.InWords(m))
 		}
-		joined = together(ways)
+		joined = together(few(ways))
 	}
 	if joined == "" {
 		return ""
@@ -119,6 +123,15 @@ func (o *Optimised) InWords(m formulation.Movement) string {
 		hard = " (a hard limit)"
 	}
 	return fmt.Sprintf("%s %s to %s%s", verb, name, to, hard)
+}
+
+// few are the first words of a long list and how many more there are.
+func few(words []string) []string {
+	if len(words) <= mostNamed {
+		return words
+	}
+	more := len(words) - mostNamed + 1
+	return append(words[:mostNamed-1:mostNamed-1], fmt.Sprintf("%d more", more))
 }
 
 // together joins movements that only help together, without saying "get" again
