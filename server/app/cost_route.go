@@ -104,6 +104,9 @@ func partsOf(f formula.Formula) int64 {
 	return max(sum, 1)
 }
 
+// maxCharges is the largest number of charges that a cost is worked out for.
+const maxCharges = 10_000
+
 // route puts each step on the first machine that does it and holds the charge,
 // or, when none does, on the one that holds most, in several charges. Washing up
 // is a step of its own so that it stands apart; the yield loss is taken at the
@@ -115,6 +118,9 @@ func (c *costing) route(f formula.Formula, charge mass.Mass) ([]rollup.Step, []c
 		m, ok := pickMachine(c.s.plant.machinesFor(s.Step), charge)
 		if !ok {
 			return nil, nil, noMachine(s.Step)
+		}
+		if m.Capacity > 0 && charge/m.Capacity > maxCharges {
+			return nil, nil, InvalidField("quantity_kg", "the quantity is too large: %s holds %s, and it would take more than %d charges.", m.named(), m.Capacity, maxCharges)
 		}
 		rate := money.Money{Currency: c.s.plant.Currency, Amount: m.RatePerHour}
 		route = append(route, rollup.Step{
