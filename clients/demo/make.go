@@ -30,7 +30,7 @@ var (
 func (l *Loader) newFormula(ctx context.Context, k ink) error {
 	answer, err := l.optimiser.Optimise(ctx, &pb.OptimiseRequest{
 		Specification: "specifications/" + k.id, QuantityKg: 100, Date: l.day(0), CostBasis: pb.CostBasis_COST_BASIS_LOT,
-		Book: &pb.BookCandidates{StockOnly: true},
+		Book: &pb.BookCandidates{StockOnly: true, Excluded: leftovers()},
 	})
 	if err != nil {
 		return fmt.Errorf("%s: %w", k.id, err)
@@ -54,6 +54,16 @@ func (l *Loader) newFormula(ctx context.Context, k ink) error {
 	}
 	_, err = l.formulas.ReleaseFormula(ctx, &pb.ReleaseFormulaRequest{Name: fmt.Sprintf("formulas/%s@%d", k.id, formula.Revision)})
 	return err
+}
+
+// leftovers names the work-off: it comes and goes, so the formula book does not
+// count on it.
+func leftovers() []string {
+	var out []string
+	for _, m := range workOff() {
+		out = append(out, "materials/"+m.id)
+	}
+	return out
 }
 
 // ingredients adds the components up by material and rounds the shares to whole

@@ -61,7 +61,7 @@ func oil(id, title string, price, solids, viscosity, volatile, density float64, 
 	return material{
 		id: id, title: title, class: pb.MaterialClass_MATERIAL_CLASS_OIL, price: price,
 		props: props{
-			"binder_solids_fraction": solids, "tack_units": 0.6, "viscosity_pa_s": viscosity, "volatile_fraction": volatile,
+			"binder_solids_fraction": min(solids, 0.985), "tack_units": 0.6, "viscosity_pa_s": viscosity, "volatile_fraction": volatile,
 			"gloss_units": 30, "density_kg_per_l": density, "wetting_vehicle_fraction": 1,
 		},
 		shelfDays: 730, safetyKg: 300, cautions: []string{caution}, suppliers: suppliers, lots: 5, lotKg: 800, packKg: 180,
@@ -159,12 +159,15 @@ func rawMaterials() []material {
 		additive("wetting-agent", "Wetting agent", 7.20, 2, 2, 1.0, props{"binder_solids_fraction": 0.6, "wetting_vehicle_fraction": 1}, "sundmarsh"),
 		additive("anti-set-off", "Anti-set-off powder paste", 3.20, 6, 80, 1.25, nil, "pellwick"),
 		additive("chalk", "Calcium carbonate, precipitated", 0.95, 13, 1500, 2.65, props{"oil_absorption_g_per_100g": 30}, "maraun", "sundmarsh"),
-		additive("kaolin", "Kaolin, fine", 0.80, 13, 1300, 2.60, props{"oil_absorption_g_per_100g": 42}, "maraun"),
+		additive("kaolin", "Kaolin, fine", 0.80, 13, 1300, 2.60, props{"oil_absorption_g_per_100g": 42}, "maraun", "sundmarsh"),
 		additive("bentone", "Organoclay", 5.10, 14, 4000, 1.70, nil, "sundmarsh"),
 	}
 	for i := range out {
-		if out[i].id == scarce {
-			out[i].lots, out[i].lotKg = 2, 420
+		switch out[i].id {
+		case scarce:
+			out[i].lots, out[i].lotKg = 4, 560
+		case "kaolin", "chalk":
+			out[i].lots, out[i].lotKg = 4, 500
 		}
 	}
 	return out
