@@ -14,6 +14,7 @@ import (
 
 	pb "millbase/proto/millbase/v1"
 	"millbase/server/app"
+	"millbase/server/servertest"
 )
 
 func eur(units int64, nanos int32) *moneypb.Money {
@@ -34,7 +35,7 @@ func must[T any](t *testing.T) func(T, error) T {
 // each, a specification and a released formula of a sheetfed cyan.
 func smallPlant(t *testing.T) *grpc.ClientConn {
 	t.Helper()
-	conn, _ := freshBook(t, app.Admin)
+	conn := servertest.Start(t).As(app.Admin)
 	ctx := t.Context()
 	must[*pb.Plant](t)(pb.NewPlantServiceClient(conn).UpdatePlant(ctx, &pb.UpdatePlantRequest{Plant: &pb.Plant{Title: "Mill", CurrencyCode: "EUR", TimeZone: "UTC", ScaleDivisionKg: 0.005}}))
 	must[*pb.Supplier](t)(pb.NewSupplierServiceClient(conn).CreateSupplier(ctx, &pb.CreateSupplierRequest{SupplierId: "quellmark", Supplier: &pb.Supplier{Title: "Quellmark", CurrencyCode: "EUR"}}))

@@ -14,6 +14,7 @@ import (
 
 	pb "millbase/proto/millbase/v1"
 	"millbase/server/app"
+	"millbase/server/servertest"
 )
 
 func TestFormulasKeepEveryField(t *testing.T) {
@@ -236,7 +237,7 @@ func TestBatchRefusals(t *testing.T) {
 }
 
 func TestTheOrderDeskGetsNothing(t *testing.T) {
-	conn, _ := freshBook(t, app.OrderDesk)
+	conn := servertest.Start(t).As(app.OrderDesk)
 	denied := codes.PermissionDenied
 	refuse(t, []bad{
 		{"formula", denied, "", func(ctx context.Context) error {
