@@ -2,63 +2,20 @@ package clp
 
 import (
 	"context"
-	"math/rand/v2"
+	"fmt"
 	"runtime"
 	"testing"
+	"time"
 
 	lanl "github.com/lanl/clp"
 
 	"millbase/solver"
 	"millbase/solver/certify"
+	"millbase/solver/solvertest"
 )
 
-// blend builds a formula-sized model: shares of cols candidates under rows
-// limits, the first of which makes the whole.
-func blend(seed uint64, cols, rows int) *solver.Model {
-	r := rand.New(rand.NewPCG(seed, 1))
-	for {
-		m := &solver.Model{}
-		point := make([]float64, cols)
-		var sum float64
-		for j := range point {
-			point[j] = r.ExpFloat64()
-			sum += point[j]
-		}
-		a := make([][]float64, rows)
-		m.AddRow(solver.Row{Name: "whole", Lower: 1, Upper: 1})
-		for i := 1; i < rows; i++ {
-			a[i] = make([]float64, cols)
-			var at float64
-			for j := range cols {
-				if r.Float64() < 0.6 {
-					a[i][j] = r.Float64()
-				}
-				at += a[i][j] * point[j] / sum
-			}
-			switch i % 3 {
-			case 0:
-				m.AddRow(solver.Row{Lower: at * 1.05, Upper: solver.Inf})
-			case 1:
-				m.AddRow(solver.Row{Lower: -solver.Inf, Upper: at * 0.95})
-			default:
-				m.AddRow(solver.Row{Lower: at * 0.9, Upper: at * 1.1})
-			}
-		}
-		for j := range cols {
-			e := []solver.Entry{{Row: 0, Value: 1}}
-			for i := 1; i < rows; i++ {
-				e = append(e, solver.Entry{Row: i, Value: a[i][j]})
-			}
-			m.AddVariable(solver.Variable{Cost: 1 + 9*r.Float64(), Upper: 0.3}, e...)
-		}
-		s, err := New().Solve(context.Background(), m, solver.Options{})
-		if err == nil && s.Stop == solver.StopOptimal {
-			return m
-		}
-	}
-}
-
-// plainLanl is the yardstick: lanl/clp as its documentation shows it.
+// plainLanl is the yardstick: lanl/clp alone, columns appended one by one,
+// Dual, every figure of the answer read.
 func plainLanl(m *solver.Model) float64 {
 	rows, cols := len(m.Rows), len(m.Variables)
 	matrix := lanl.NewPackedMatrix()
@@ -70,7 +27,8 @@ func plainLanl(m *solver.Model) float64 {
 			column = append(column, lanl.Nonzero{Index: int(i), Value: values[k]})
 		}
 		matrix.AppendColumn(column)
-		costs[j], bounds[j] = m.Variables[j].Cost, lanl.Bounds{Lower: m.Variables[j].Lower, Upper: m.Variables[j].Upper}
+		v := &m.Variables[j]
+		costs[j], bounds[j] = v.Cost, lanl.Bounds{Lower: v.Lower, Upper: v.Upper}
 	}
 	limits := make([]lanl.Bounds, rows)
 	for i := range m.Rows {
@@ -89,61 +47,101 @@ func plainLanl(m *solver.Model) float64 {
 	return v
 }
 
-func models(cols, rows int) []*solver.Model {
-	list := make([]*solver.Model, 20)
-	for i := range list {
-		list[i] = blend(uint64(i), cols, rows)
+// BenchmarkOverLanl measures, side by side in one run, solve with ranging
+// under a context that can be cancelled, and certify, against plain lanl/clp.
+// It reports both times and their ratio, over short alternating batches.
+func BenchmarkOverLanl(b *testing.B) {
+	for _, size := range [][2]int{{20, 8}, {60, 20}, {300, 40}} {
+		b.Run(fmt.Sprintf("%dx%d", size[0], size[1]), func(b *testing.B) {
+			models := make([]*solver.Model, 16)
+			for k := range models {
+				models[k] = solvertest.Blend(uint64(k), size[0], size[1])
+			}
+			bridgeSetup()
+			ctx, cancel := context.WithCancel(context.Background())
+			defer cancel()
+			e := New()
+			ours := func(m *solver.Model) {
+				s, err := e.Solve(ctx, m, solver.Options{Ranging: true})
+				if err != nil || !certify.Check(m, s).OK {
+					b.Fatal("no proven answer")
+				}
+			}
+			theirs := func(m *solver.Model) { plainLanl(m) }
+			var mine, lanls time.Duration
+			for b.Loop() {
+				mine += batch(models, ours)
+				lanls += batch(models, theirs)
+			}
+			each := float64(b.N) * float64(len(models)) * 1e3
+			b.ReportMetric(float64(mine)/each, "us/ours")
+			b.ReportMetric(float64(lanls)/each, "us/lanl")
+			b.ReportMetric(float64(mine)/float64(lanls), "ours/lanl")
+			b.ReportMetric(0, "ns/op")
+		})
 	}
-	return list
 }
 
-func Benchmark60x20(b *testing.B) {
-	list := models(60, 20)
-	bridgeSetup()
+func batch(models []*solver.Model, solve func(*solver.Model)) time.Duration {
+	begun := time.Now()
+	for _, m := range models {
+		solve(m)
+	}
+	return time.Since(begun)
+}
+
+// BenchmarkParts splits the time of a 60x20 solve.
+func BenchmarkParts(b *testing.B) {
+	m := solvertest.Blend(1, 60, 20)
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
-	e := New()
-	b.Run("lanl", func(b *testing.B) {
-		for i := range b.N {
-			plainLanl(list[i%len(list)])
-		}
-	})
-	b.Run("solve", func(b *testing.B) {
-		for i := range b.N {
-			_, _ = e.Solve(context.Background(), list[i%len(list)], solver.Options{})
-		}
-	})
-	b.Run("solve,ctx", func(b *testing.B) {
-		for i := range b.N {
-			_, _ = e.Solve(ctx, list[i%len(list)], solver.Options{})
-		}
-	})
-	b.Run("solve,ranging,ctx,certify", func(b *testing.B) {
-		for i := range b.N {
-			m := list[i%len(list)]
-			s, _ := e.Solve(ctx, m, solver.Options{Ranging: true})
-			if !certify.Check(m, s).OK {
-				b.Fatal("not proven")
-			}
-		}
-	})
-	sols := make([]*solver.Solution, len(list))
-	for i, m := range list {
-		sols[i], _ = e.Solve(ctx, m, solver.Options{})
+	s, err := New().Solve(ctx, m, solver.Options{})
+	if err != nil {
+		b.Fatal(err)
 	}
-	b.Run("only ranging", func(b *testing.B) {
-		for i := range b.N {
-			list[i%len(list)].Ranging(sols[i%len(list)])
+	run := func(name string, f func()) {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				f()
+			}
+		})
+	}
+	run("validate", func() { _ = m.Validate() })
+	run("solve", func() { _, _ = New().Solve(context.Background(), m, solver.Options{}) })
+	run("solve, can be cancelled", func() { _, _ = New().Solve(ctx, m, solver.Options{}) })
+	run("solve from its basis", func() { _, _ = New().Solve(ctx, m, solver.Options{Start: s.Basis}) })
+	run("ranging", func() { m.Ranging(s) })
+	run("certify", func() { certify.Check(m, s) })
+}
+
+// BenchmarkPlan solves joint plans, cold and from the basis of the plan before
+// prices moved.
+func BenchmarkPlan(b *testing.B) {
+	for _, batches := range []int{10, 50, 100} {
+		m := solvertest.Plan(1, batches, 2*batches+60, 12)
+		moved := m.Variant()
+		for j := range moved.Variables {
+			moved.Variables[j].Cost *= 1 + 0.02*float64(j%3)
 		}
-	})
-	b.Run("only certify", func(b *testing.B) {
-		for i := range b.N {
-			certify.Check(list[i%len(list)], sols[i%len(list)])
-		}
-	})
-	b.Run("only validate", func(b *testing.B) {
-		for i := range b.N {
-			_ = list[i%len(list)].Validate()
-		}
-	})
+		name := fmt.Sprintf("%d batches, %dx%d", batches, len(m.Variables), len(m.Rows))
+		var basis *solver.Basis
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				s, err := New().Solve(context.Background(), m, solver.Options{})
+				if err != nil || !certify.Check(m, s).OK {
+					b.Fatal("no proven answer")
+				}
+				basis = s.Basis
+			}
+		})
+		b.Run(name+", again", func(b *testing.B) {
+			for b.Loop() {
+				s, err := New().Solve(context.Background(), moved, solver.Options{Start: basis})
+				if err != nil || !certify.Check(moved, s).OK {
+					b.Fatal("no proven answer")
+				}
+			}
+		})
+	}
 }
