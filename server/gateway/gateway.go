@@ -107,6 +107,7 @@ func newAPI(conn *channel) (http.Handler, error) {
 		runtime.WithIncomingHeaderMatcher(passedOn),
 		runtime.WithOutgoingHeaderMatcher(func(string) (string, bool) { return "", false }),
 		runtime.WithForwardResponseOption(etagHeader),
+		runtime.SetQueryParameterParser(&strictQuery{}),
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
 	)

@@ -75,7 +75,9 @@ func (p Problem) write(w http.ResponseWriter) {
 		w.Header().Set("Retry-After", "1")
 	}
 	w.WriteHeader(p.Status)
-	json.NewEncoder(w).Encode(p) // a client that has gone away can't be told
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	_ = encoder.Encode(p) // a client that has gone away can't be told
 }
 
 // writeStatus writes any error as a problem.
@@ -92,7 +94,7 @@ func onError(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http
 var (
 	unknownField = regexp.MustCompile(`unknown field "([^"]+)"`)
 	atPlace      = regexp.MustCompile(`^proto:\s*(syntax error )?(\(line (\d+):(\d+)\):)?\s*`)
-	ofParameter  = regexp.MustCompile(`type mismatch, parameter: ([^,]+), error: `)
+	ofParameter  = regexp.MustCompile(`(?:type mismatch, parameter: |parsing field ")([^",]+)`)
 	oversized    = "http: request body too large"
 )
 

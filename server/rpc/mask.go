@@ -20,11 +20,11 @@ import (
 // whatever the mask says (AIP-203). The result must meet the rules of the .proto
 // files; within is the resource's field in the request, for the error.
 func applyMask[M proto.Message](within string, mask *fieldmaskpb.FieldMask, current, patch M) error {
-	if err := fieldmask.Validate(mask, patch); err != nil {
-		return app.InvalidField("update_mask", "%s; name fields as they stand in the resource, such as title", plain(err))
-	}
 	if path, ok := intoCollection(mask, patch.ProtoReflect().Descriptor()); ok {
-		return app.InvalidField("update_mask", "%q reaches into a map or a list; name the whole field and send all of it", path)
+		return app.InvalidField("update_mask", "%.80q reaches into a map or a list; name the whole field and send all of it", path)
+	}
+	if err := fieldmask.Validate(mask, patch); err != nil {
+		return app.InvalidField("update_mask", "invalid: it must name fields as they stand in the resource, such as title, or be \"*\" alone; got %.200s", strings.Join(mask.GetPaths(), ", "))
 	}
 	patch = proto.Clone(patch).(M)
 	fixed := fixedFields(patch.ProtoReflect().Descriptor())
@@ -82,13 +82,4 @@ func fixedFields(d protoreflect.MessageDescriptor) []string {
 		}
 	}
 	return out
-}
-
-// plain is an error's text without the name of the library that made it.
-func plain(err error) string {
-	text := err.Error()
-	if _, after, found := strings.Cut(text, ": "); found {
-		return after
-	}
-	return text
 }
