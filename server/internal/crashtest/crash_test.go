@@ -23,7 +23,7 @@ const (
 	hotLots     = 10
 	otherLots   = 1000
 	kills       = 10
-	startMg     = 40_000_000 // 40 kg of each hot lot: they run out, so refusals happen too
+	startMg     = 12_000_000 // 12 kg of each hot lot: they run out, so refusals happen too
 	plentyMg    = 500_000_000
 	betweenKill = 900 * time.Millisecond
 )

@@ -2,7 +2,6 @@ package crashtest
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -117,8 +116,10 @@ func (s *server) killPostgres() {
 			if err != nil {
 				return err
 			}
-			_, err = fmt.Sscan(string(text), &pid)
-			return errors.Join(err, filepath.SkipAll)
+			if _, err := fmt.Sscan(string(text), &pid); err != nil {
+				return err
+			}
+			return filepath.SkipAll
 		}
 		return nil
 	})
