@@ -183,7 +183,9 @@ func randomPlant(t *rapid.T) *calendar.Calendar {
 			c.Week[d] = append(c.Week[d], shift())
 		}
 	}
-	c.Week[time.Wednesday] = append(c.Week[time.Wednesday], shift())
+	start := rapid.IntRange(0, 24*60-1).Draw(t, "start")
+	long := calendar.Shift{Start: start, End: start + 240} // in ten years enough for every time that is drawn
+	c.Week[time.Wednesday] = append(c.Week[time.Wednesday], long)
 	c.Special = map[calendar.Date][]calendar.Shift{{Year: 2026, Month: time.March, Day: rapid.IntRange(1, 31).Draw(t, "holiday")}: nil}
 	for range rapid.IntRange(0, 3).Draw(t, "windows") {
 		start := moment(t, "window")
