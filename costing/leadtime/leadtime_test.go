@@ -313,3 +313,22 @@ func TestMoreStockIsNeverLater(t *testing.T) {
 		}
 	})
 }
+
+func TestPlaceBesideABusyMill(t *testing.T) {
+	r := ink(t)
+	r.Materials = nil
+	r.Batches = 2
+	r.Busy = map[string][]calendar.Interval{"three-roll mill 1": {{Start: on(1, 8), End: on(2, 8)}}}
+	chain, done, err := leadtime.Place(r)
+	if err != nil || len(chain) != 12 {
+		t.Fatalf("%d steps, %v", len(chain), err)
+	}
+	p := promise(t, r)
+	if !done.Equal(p.At) {
+		t.Errorf("placed until %s, promised for %s", done, p.At)
+	}
+	r.Quantity = 0
+	if _, _, err := leadtime.Place(r); err == nil {
+		t.Error("nothing was placed without an error")
+	}
+}

@@ -338,3 +338,23 @@ func TestMoreNeverCostsLess(t *testing.T) {
 		}
 	})
 }
+
+// A cost that comes once is added to the level asked about, not to those below,
+// and carries no overhead.
+func TestCostsThatComeOnce(t *testing.T) {
+	one := func(id string, g rollup.Ingredient) rollup.Formula {
+		return rollup.Formula{ID: id, Ingredients: []rollup.Ingredient{g}}
+	}
+	b := book(prices("x", "2"), one("ink", rollup.Ingredient{Material: "base", MadeBy: "base", Part: kg}), one("base", rollup.Ingredient{Material: "x", Part: kg}))
+	b.Overhead.MaterialPercent = dec("10")
+	b.Once = []rollup.OverheadLine{{Name: "laboratory", Cost: eur("50")}}
+	for _, q := range []struct {
+		mass  mass.Mass
+		total string
+	}{{kg, "52.2"}, {100 * kg, "270"}} {
+		r := cost(t, b, "ink", q.mass)
+		if !r.Total.Equal(eur(q.total)) || !r.OnceTotal.Equal(eur("50")) || !r.Materials[0].Level.OnceTotal.IsZero() {
+			t.Errorf("%s: total %s, once %s; want %s and 50", q.mass, r.Total, r.OnceTotal, q.total)
+		}
+	}
+}
