@@ -21,6 +21,7 @@ var (
 const (
 	horizonDays = 3653  // ten years: as far as a search for working time goes
 	spanDays    = 18263 // fifty years: the longest span that is listed
+	firstDays   = 2     // looked at first, then twice as many: most steps end within a day
 )
 
 // Date is a day of the plant's zone.

@@ -121,7 +121,7 @@ func (c *Calendar) SubWorking(t time.Time, d time.Duration) (time.Time, error) {
 	if d == 0 {
 		return t.In(c.loc), nil
 	}
-	for from, days, left := t, 14, horizonDays; left > 0; days *= 2 {
+	for from, days, left := t, firstDays, horizonDays; left > 0; days *= 2 {
 		start := from.AddDate(0, 0, -min(days, left))
 		open, err := c.Open(start, from)
 		if err != nil {
@@ -157,7 +157,7 @@ func (c *Calendar) Between(a, b time.Time) (time.Duration, error) {
 // ErrNeverOpen when that does not happen within the horizon. Intervals may be
 // cut at the seams between the blocks that are looked at.
 func (c *Calendar) walk(t time.Time, visit func(Interval) bool) error {
-	for from, days, left := t, 14, horizonDays; left > 0; days *= 2 {
+	for from, days, left := t, firstDays, horizonDays; left > 0; days *= 2 {
 		until := from.AddDate(0, 0, min(days, left))
 		open, err := c.Open(from, until)
 		if err != nil {
