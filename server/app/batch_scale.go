@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -52,9 +53,10 @@ func (b *Book) linesBySpecification(ctx context.Context, tx Tx, of batch.Batch, 
 }
 
 // onScale is the mass of every candidate, in whole divisions. Rounding moves the
-// value of a limit that binds; where it breaks one, that limit is drawn in by
-// what was missing and the formula is found anew. What is returned meets the
-// limits as they were given, by formulation.Evaluate.
+// value of a limit that binds; where it breaks one, single divisions are moved
+// about, and where that does not help, the limit is drawn in by what was missing
+// and the formula is found anew. What is returned meets the limits as they were
+// given, by formulation.Evaluate.
 func (b *Book) onScale(ctx context.Context, s *setting, of batch.Batch, division mass.Mass) ([]mass.Mass, error) {
 	given := s.problem()
 	tight := *given
@@ -62,6 +64,10 @@ func (b *Book) onScale(ctx context.Context, s *setting, of batch.Batch, division
 	var broken []formulation.LimitReport
 	for try := range scaleTries {
 		o, err := b.solveOnce(ctx, s, &tight)
+		var cannot Invalid
+		if try > 0 && errors.As(err, &cannot) {
+			break // a limit drawn in beyond what it can be
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -77,6 +83,9 @@ func (b *Book) onScale(ctx context.Context, s *setting, of batch.Batch, division
 		}
 		if len(broken) == 0 {
 			return masses, nil
+		}
+		if fixed, ok := repair(given, masses, division); ok {
+			return fixed, nil
 		}
 		for _, r := range broken {
 			drawIn(&tight.Limits[r.Limit], &given.Limits[r.Limit], r)
@@ -164,17 +173,16 @@ func drawIn(tight, given *formulation.Limit, r formulation.LimitReport) {
 	if math.IsInf(by, 0) || math.IsNaN(by) {
 		return
 	}
-	// An equation has no inside: its bounds stay.
-	if given.Lower != nil && given.Upper != nil && *given.Upper-*given.Lower <= 2*by {
-		return
-	}
+	// Bounds must not cross: an equation has no inside at all.
 	switch {
 	case given.Lower != nil && r.Value < *given.Lower:
-		v := *tight.Lower + by
-		tight.Lower = &v
+		if v := *tight.Lower + by; tight.Upper == nil || v <= *tight.Upper {
+			tight.Lower = &v
+		}
 	case given.Upper != nil && r.Value > *given.Upper:
-		v := *tight.Upper - by
-		tight.Upper = &v
+		if v := *tight.Upper - by; tight.Lower == nil || v >= *tight.Lower {
+			tight.Upper = &v
+		}
 	}
 }
 
