@@ -60,8 +60,10 @@ func httpStatus(code codes.Code, reason string) int {
 		return http.StatusConflict
 	case code == codes.Aborted && reason == "STALE_ETAG":
 		return http.StatusPreconditionFailed
+	case reason == "TOO_LARGE":
+		return http.StatusRequestEntityTooLarge
 	case code == codes.Canceled:
-		return 499
+		return 499 // the client has gone; no code of the standard says so
 	}
 	return runtime.HTTPStatusFromCode(code)
 }
@@ -95,6 +97,7 @@ var (
 	unknownField = regexp.MustCompile(`unknown field "([^"]+)"`)
 	atPlace      = regexp.MustCompile(`^proto:\s*(syntax error )?(\(line (\d+):(\d+)\):)?\s*`)
 	ofParameter  = regexp.MustCompile(`(?:type mismatch, parameter: |parsing field ")([^",]+)`)
+	wrongValue   = regexp.MustCompile(`invalid value for (\w+) (?:field|type)(?: ([A-Za-z0-9_]+))?:? (.*)$`)
 	oversized    = "http: request body too large"
 )
 
@@ -111,6 +114,9 @@ func unreadable(message string) *status.Status {
 	case ofParameter.MatchString(message):
 		field = ofParameter.FindStringSubmatch(message)[1]
 		text = "The parameter " + field + " can't be read; check its form against /openapi.json."
+	case wrongValue.MatchString(message):
+		m := wrongValue.FindStringSubmatch(message)
+		field, text = snake(m[2]), wrongValueText(m[1], snake(m[2]), m[3])
 	default:
 		text = "The request can't be read: " + atPlace.ReplaceAllString(message, "") + "; check it against /openapi.json."
 	}
@@ -124,6 +130,36 @@ func unreadable(message string) *status.Status {
 		return s
 	}
 	return detailed
+}
+
+// kinds are the types of a field in words.
+var kinds = map[string]string{
+	"double": "a number", "float": "a number", "int32": "a whole number", "int64": "a whole number", "uint32": "a whole number", "uint64": "a whole number",
+	"bool": "true or false", "string": "a text in quotes", "enum": "one of its values in /openapi.json",
+}
+
+func wrongValueText(kind, field, value string) string {
+	what, ok := kinds[kind]
+	if !ok {
+		what = "of the form in /openapi.json"
+	}
+	if len(value) > 80 {
+		value = value[:80] + "..."
+	}
+	return "The field " + field + " must be " + what + "; it is " + value + "."
+}
+
+// snake is the name of the .proto file for a name in camel case.
+func snake(camel string) string {
+	var out strings.Builder
+	for _, r := range camel {
+		if r >= 'A' && r <= 'Z' {
+			out.WriteByte('_')
+			r += 'a' - 'A'
+		}
+		out.WriteRune(r)
+	}
+	return out.String()
 }
 
 // onRouting answers paths and methods that the API does not have.
