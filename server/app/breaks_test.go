@@ -88,8 +88,8 @@ func TestOutwardNeverFallsShort(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		from := rapid.Float64Range(-1e6, 1e6).Draw(t, "from")
 		to := rapid.Float64Range(-1e6, 1e6).Draw(t, "to")
-		got := outward(from, to)
-		slack := 1e-9 * max(to, -to)
+		got := outward(from, to, to)
+		slack := 1.01 * safeSide * max(to, -to)
 		if to > from && got < to-slack || to < from && got > to+slack {
 			t.Fatalf("from %g to %g: %g falls short", from, to, got)
 		}

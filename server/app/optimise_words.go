@@ -109,7 +109,7 @@ func (o *Optimised) InWords(m formulation.Movement) string {
 		return o.stockInWords(m)
 	}
 	l := &o.Problem.Limits[m.Limit]
-	to := withUnit(outward(m.From, m.To), l.Unit(o.Problem.Catalogue))
+	to := withUnit(outward(m.From, m.To, m.To), l.Unit(o.Problem.Catalogue))
 	name := l.Name()
 	if l.Lower != nil && l.Upper != nil {
 		name = "the " + string(m.Side) + " bound of " + name
@@ -149,23 +149,24 @@ func (o *Optimised) stockInWords(m formulation.Movement) string {
 	c := o.Problem.Candidates[m.Candidate].Name()
 	switch {
 	case m.To < m.From:
-		return fmt.Sprintf("ask for no more than %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
+		return fmt.Sprintf("ask for no more than %s of %s", withUnit(outward(m.From, m.To, m.To), "kg"), c)
 	case m.From == 0:
-		return fmt.Sprintf("get %s of %s", withUnit(outward(m.From, m.To), "kg"), c)
+		return fmt.Sprintf("get %s of %s", withUnit(outward(m.From, m.To, m.To), "kg"), c)
 	}
-	return fmt.Sprintf("get %s more of %s", withUnit(outward(0, m.To-m.From), "kg"), c)
+	return fmt.Sprintf("get %s more of %s", withUnit(outward(0, m.To-m.From, m.To), "kg"), c)
 }
 
 // outward rounds to, which lies away from from, to four significant digits and
-// never back towards from.
-func outward(from, to float64) float64 {
+// never back towards from, but for what the solver adds to be on the safe side
+// (a part in 10,000,000) when size is the size of the figure.
+func outward(from, to, size float64) float64 {
 	if to == 0 || math.IsInf(to, 0) || math.IsNaN(to) {
 		return to
 	}
 	digits := 3 - int(math.Floor(math.Log10(math.Abs(to))))
 	scale := math.Pow(10, float64(digits))
 	rounded := math.Round(to * scale)
-	if off := rounded/scale - to; math.Abs(off) > 1e-9*math.Abs(to) {
+	if off := rounded/scale - to; math.Abs(off) > safeSide*math.Abs(size) {
 		if to > from {
 			rounded = math.Ceil(to * scale)
 		} else {
@@ -174,6 +175,9 @@ func outward(from, to float64) float64 {
 	}
 	return rounded / scale
 }
+
+// safeSide is a little more than what the solver adds to a movement.
+const safeSide = 4e-7
 
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
 
