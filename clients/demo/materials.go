@@ -165,7 +165,9 @@ func rawMaterials() []material {
 	for i := range out {
 		switch out[i].id {
 		case scarce:
-			out[i].lots, out[i].lotKg = 4, 560
+			out[i].lots, out[i].lotKg = 4, 470
+		case "pe-micronised":
+			out[i].lots, out[i].lotKg = 4, 34
 		case "kaolin", "chalk":
 			out[i].lots, out[i].lotKg = 4, 500
 		}
