@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -20,27 +21,46 @@ func (b *Book) CreateFormula(ctx context.Context, f formula.Formula, req Request
 		return rec, InvalidField("formula_id", "%v", err)
 	}
 	f.Released = false
-	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
-		newest, err := tx.Formulas().Get(ctx, f.ID)
-		if err != nil && !isNotFound(err) {
+	var err error
+	for range raceTries {
+		err = b.store.Update(ctx, func(ctx context.Context, tx Tx) (err error) {
+			rec, err = appendRevision(ctx, tx, f, req)
 			return err
+		})
+		if !errors.Is(err, errRaced) {
+			break
 		}
-		f.Revision = newest.Value.Revision + 1
-		seen, err := seenBefore(ctx, tx, req, revisionID(f.ID, f.Revision))
-		if err != nil {
-			return err
-		}
-		if seen != "" {
-			rec, err = tx.Formulas().Get(ctx, seen)
-			return err
-		}
-		if err := checkFormula(ctx, tx, f); err != nil {
-			return err
-		}
-		rec, err = tx.Formulas().Create(ctx, f)
-		return taken(err, "formulas/"+revisionID(f.ID, f.Revision))
-	})
+	}
 	return rec, err
+}
+
+// raceTries is how often a revision is appended anew when others append to the
+// same formula at the same moment.
+const raceTries = 10
+
+var errRaced = Faultf(ErrBusy, "TRY_AGAIN", "", "Others add revisions of the same formula at this moment; try again.")
+
+func appendRevision(ctx context.Context, tx Tx, f formula.Formula, req Request) (Record[formula.Formula], error) {
+	newest, err := tx.Formulas().Get(ctx, f.ID)
+	if err != nil && !isNotFound(err) {
+		return newest, err
+	}
+	f.Revision = newest.Value.Revision + 1
+	seen, err := seenBefore(ctx, tx, req, revisionID(f.ID, f.Revision))
+	if err != nil {
+		return newest, err
+	}
+	if seen != "" {
+		return tx.Formulas().Get(ctx, seen)
+	}
+	if err := checkFormula(ctx, tx, f); err != nil {
+		return newest, err
+	}
+	rec, err := tx.Formulas().Create(ctx, f)
+	if err == nil && rec.Value.Revision != f.Revision {
+		err = errRaced // the request id is recorded for another revision
+	}
+	return rec, taken(err, "formulas/"+revisionID(f.ID, f.Revision))
 }
 
 // GetFormula reads the newest revision of "id", or one by "id@3".

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/google/uuid"
@@ -56,6 +57,37 @@ func TestFormulaRevisions(t *testing.T) {
 	}
 	if _, err := x.book.ListFormulaRevisions(ctx, "other"); !errors.Is(err, app.ErrNotFound) {
 		t.Errorf("revisions of a formula that is not there: %v", err)
+	}
+}
+
+func TestRevisionsAtTheSameMoment(t *testing.T) {
+	x, ctx := newMill(t), context.Background()
+	made := formula.Formula{ID: "cyan", Title: "Cyan", Material: "cyan", Ingredients: []formula.Ingredient{{Material: "blue", PartsPerMillion: 1_000_000}}}
+	const n = 6
+	requests := make([]app.Request, n)
+	names := make([]int, n)
+	var wg sync.WaitGroup
+	for i := range n {
+		requests[i] = app.Request{ID: uuid.NewString(), Method: "CreateFormula", Digest: []byte{byte(i)}}
+		wg.Go(func() {
+			rec, err := x.book.CreateFormula(ctx, made, requests[i])
+			if err != nil {
+				t.Error(err)
+			}
+			names[i] = rec.Value.Revision
+		})
+	}
+	wg.Wait()
+	seen := map[int]bool{}
+	for i, r := range requests {
+		again, err := x.book.CreateFormula(ctx, made, r)
+		if err != nil || again.Value.Revision != names[i] || seen[names[i]] {
+			t.Errorf("request %d made revision %d, and sent again answers %d (%v)", i, names[i], again.Value.Revision, err)
+		}
+		seen[names[i]] = true
+	}
+	if len(seen) != n {
+		t.Errorf("%d revisions of %d", len(seen), n)
 	}
 }
 
