@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -141,6 +142,8 @@ func printNext(w io.Writer, r *pb.OptimiseResponse) {
 		}
 		return (price - u.EntryPricePerKg) / price
 	}
+	// One that would come in at its own price is kept out by a limit, not by it.
+	unused = slices.DeleteFunc(unused, func(u *pb.UnusedCandidate) bool { return drop(u) < 1e-6 })
 	sort.SliceStable(unused, func(i, j int) bool { return drop(unused[i]) < drop(unused[j]) })
 	if len(unused) > 5 {
 		unused = unused[:5]
