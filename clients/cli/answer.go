@@ -17,7 +17,7 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 		printClash(w, r)
 		return
 	}
-	fmt.Fprintf(w, "Cheapest formula: %s per kg, %s in total (%s basis)\n\n", cash(r.CostPerKg, 4), cash(r.TotalCost, 2), word(r.CostBasis, "COST_BASIS_"))
+	fmt.Fprintf(w, "Cheapest formula: %s per kg, %s in total%s\n\n", cash(r.CostPerKg, 4), cash(r.TotalCost, 2), valuedBy(r))
 	t := newTable("weigh", ">kg", ">share %", ">per kg", ">cost", "stays in while per kg is", "")
 	for _, c := range r.Components {
 		t.add(label(c.Title, c.Candidate), kg(c.MassKg), fixed(100*c.Share, 3), cashNumber(c.PricePerKg, 3), cashNumber(c.Cost, 2),
@@ -37,6 +37,17 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 		fmt.Fprintf(w, "\nProof: %d candidates, %d limits; recomputed apart from the engine: largest breach of a limit %.1e, gap %.1e.\n",
 			p.Candidates, p.Limits, p.PrimalViolation, p.Gap)
 	}
+}
+
+// valuedBy names the cost basis where lots of the book are in the formula;
+// candidates of the request bring their own price.
+func valuedBy(r *pb.OptimiseResponse) string {
+	for _, c := range r.Components {
+		if strings.HasPrefix(c.Candidate, "lots/") {
+			return " (" + word(r.CostBasis, "COST_BASIS_") + " basis)"
+		}
+	}
+	return ""
 }
 
 func label(title, candidate string) string {
