@@ -22,7 +22,7 @@ type BookCandidates struct {
 	// Excluded are names of lots, materials or offers: "lots/l-1".
 	Excluded        []string
 	StockOnly       bool // no offers
-	WithFinishedInk bool // finished ink may be worked in
+	WithFinishedInk bool // finished ink may be worked in, named in Materials or not
 }
 
 // LeftOut is a candidate that could not take part, and why.
@@ -144,8 +144,11 @@ func (r *stockRoom) choose(of BookCandidates, date time.Time, basis valuation.Ba
 	c := &choice{of: of, date: date, basis: basis, quantity: quantity, excluded: map[string]bool{}}
 	var bad Invalid
 	for i, m := range of.Materials {
-		if _, ok := r.materials[m]; !ok {
-			bad = append(bad, FieldError{fmt.Sprintf("book.materials[%d]", i), fmt.Sprintf("materials/%s is not in the book", m)})
+		field := fmt.Sprintf("book.materials[%d]", i)
+		if known, ok := r.materials[m]; !ok {
+			bad = append(bad, FieldError{field, fmt.Sprintf("materials/%s is not in the book", m)})
+		} else if known.Class == inventory.Packaging {
+			bad = append(bad, FieldError{field, fmt.Sprintf("materials/%s is packaging; it does not go into the pot", m)})
 		}
 		if c.only == nil {
 			c.only = map[string]bool{}
@@ -168,7 +171,7 @@ func (r *stockRoom) choose(of BookCandidates, date time.Time, basis valuation.Ba
 // asksFor reports whether candidates of the material are wanted at all.
 func (c *choice) asksFor(m BookMaterial) bool {
 	switch {
-	case m.Class == inventory.Packaging, m.Class == inventory.Ink && !c.of.WithFinishedInk:
+	case m.Class == inventory.Packaging, m.Class == inventory.Ink && !c.of.WithFinishedInk && !c.only[m.ID]:
 		return false
 	case c.only != nil && !c.only[m.ID]:
 		return false

@@ -23,7 +23,7 @@ type OptimiseRequest struct {
 	Quantity   mass.Mass
 	Date       time.Time       // the day it is made; zero: today at the plant
 	Basis      valuation.Basis // of lots; zero: lot
-	Book       *BookCandidates // nil: only Inline
+	Book       *BookCandidates // nil: only Inline, or all of the book when there is none
 	Inline     []InlineCandidate
 	Properties []property.Definition // that only this request knows
 	Currency   string                // of the prices of Inline; empty: the plant's
@@ -63,6 +63,9 @@ func (b *Book) Optimise(ctx context.Context, req OptimiseRequest) (*Optimised, e
 	var err error
 	if set.req.Basis, err = checkBasis(req.Basis); err != nil {
 		return nil, err
+	}
+	if b.store != nil && req.Book == nil && len(req.Inline) == 0 {
+		set.req.Book = &BookCandidates{}
 	}
 	if b.store == nil {
 		if req.Book != nil || req.Specification != "" {

@@ -218,6 +218,7 @@ func TestRequestLimitsReplaceThoseOfTheSpecification(t *testing.T) {
 	for field, change := range map[string]func(*app.OptimiseRequest){
 		"date":              func(r *app.OptimiseRequest) { r.Date = x.today.AddDate(0, 0, -1) },
 		"book.materials[0]": func(r *app.OptimiseRequest) { r.Book = &app.BookCandidates{Materials: []string{"nothing"}} },
+		"book.materials[1]": func(r *app.OptimiseRequest) { r.Book = &app.BookCandidates{Materials: []string{"blue", "tin"}} },
 		"book.excluded[0]":  func(r *app.OptimiseRequest) { r.Book = &app.BookCandidates{Excluded: []string{"blue"}} },
 	} {
 		req := x.asked()

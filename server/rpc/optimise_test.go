@@ -165,7 +165,7 @@ func TestOptimiseRefusals(t *testing.T) {
 		"same candidate":    {"candidates[1].candidate_id", func(r *pb.OptimiseRequest) { r.Candidates[1].CandidateId = "blue a" }},
 		"date":              {"date", func(r *pb.OptimiseRequest) { r.Date = "2026-02-31" }},
 		"water":             {"water_density_kg_per_l", func(r *pb.OptimiseRequest) { r.WaterDensityKgPerL = 0.5 }},
-		"no candidates":     {"candidates", func(r *pb.OptimiseRequest) { r.Candidates = nil }},
+		"no such material":  {"book.materials[0]", func(r *pb.OptimiseRequest) { r.Book = &pb.BookCandidates{Materials: []string{"materials/nothing"}} }},
 	} {
 		req := proto.Clone(sheetfed()).(*pb.OptimiseRequest)
 		c.change(req)
@@ -178,6 +178,15 @@ func TestOptimiseRefusals(t *testing.T) {
 	req.Specification = "specifications/nothing"
 	if _, err := client.Optimise(t.Context(), req); status.Code(err) != codes.NotFound {
 		t.Errorf("no such specification: %v", err)
+	}
+}
+
+func TestAnEmptyBookIsAnAnswer(t *testing.T) {
+	req := sheetfed()
+	req.Candidates = nil
+	out, err := pb.NewOptimiserServiceClient(inkMaker(t)).Optimise(t.Context(), req)
+	if err != nil || out.GetOutcome() != pb.OptimiseOutcome_OPTIMISE_OUTCOME_INFEASIBLE || !strings.Contains(out.GetClash().GetSummary(), "nothing to make it from") {
+		t.Errorf("%v %v", out, err)
 	}
 }
 
