@@ -1,6 +1,7 @@
 package app
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"time"
@@ -143,12 +144,17 @@ func (p *promise) material(key string, need mass.Mass, depth int) (leadtime.Mate
 	p.claim(&m)
 	if f, made := p.s.formulas.byMaterial[id]; made && m.Stock < need && depth < maxMade {
 		inner, err := p.make(f, need-m.Stock, depth+1)
-		if err != nil {
+		var fault *Fault
+		switch {
+		case errors.As(err, &fault): // it can still be bought, perhaps
+			p.cannot[id] = trimStop(fault.Message)
+		case err != nil:
 			return m, err
-		}
-		p.made[id] = inner
-		if inner.promise.Possible {
-			m.Supplies = append(m.Supplies, leadtime.Supply{ID: madeHere, Due: inner.released, Mass: need - m.Stock})
+		default:
+			p.made[id] = inner
+			if inner.promise.Possible {
+				m.Supplies = append(m.Supplies, leadtime.Supply{ID: madeHere, Due: inner.released, Mass: need - m.Stock})
+			}
 		}
 	}
 	return m, nil

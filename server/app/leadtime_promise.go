@@ -21,6 +21,7 @@ type promise struct {
 	busy    map[string][]calendar.Interval
 	claimed map[string]mass.Mass // by material: what this question uses already
 	made    map[string]*making   // base inks that are made for it, by material
+	cannot  map[string]string    // base inks that can't be made, and why
 	answer  LeadTime
 }
 
@@ -55,7 +56,7 @@ func (p *promise) work() error {
 	if p.busy, err = s.planned(p.now); err != nil {
 		return err
 	}
-	p.claimed, p.made = map[string]mass.Mass{}, map[string]*making{}
+	p.claimed, p.made, p.cannot = map[string]mass.Mass{}, map[string]*making{}, map[string]string{}
 	m, err := p.make(f, p.answer.ToMake, 0)
 	if err != nil {
 		return p.refuse(err)

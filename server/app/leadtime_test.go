@@ -114,8 +114,8 @@ func TestLeadTimeByCapacity(t *testing.T) {
 	x.stock("base-2", "base-blue", 1000, "7", 0)
 	x.stock("varnish-2", "varnish", 1000, "3", 0)
 	x.plan(batch.Batch{ID: "b-1", Formula: "cyan", FormulaRevision: 1, Material: "cyan", Quantity: 400 * kilo, DueDate: x.day(0)})
-	check(t, x.leadTime(app.InkMaker, "cyan", 130), app.ByCapacity, x.at(1, 14, 7, 30), "Waits for Big mixer, free for it on 2 November.")
-	check(t, x.leadTime(app.OrderDesk, "cyan", 130), app.ByCapacity, x.at(1, 14, 7, 30), "The mills are busy with earlier orders until 2 November.")
+	check(t, x.leadTime(app.InkMaker, "cyan", 130), app.ByCapacity, x.at(1, 14, 7, 30), "Waits for Big mixer, taken by earlier batches until 2 November.")
+	check(t, x.leadTime(app.OrderDesk, "cyan", 130), app.ByCapacity, x.at(1, 14, 7, 30), "The plant is busy with earlier orders until 2 November.")
 }
 
 // No base ink is left, so 62.5 kg of it are made first: premix on the slower of
@@ -137,6 +137,21 @@ func TestLeadTimeWithABaseInk(t *testing.T) {
 	check(t, l, app.ByMaterial, x.at(2, 15, 52, 30), "Waits for Base blue, which is made here first, by 3 November (its materials are there).")
 	desk := x.leadTime(app.OrderDesk, "cyan", 100)
 	check(t, desk, app.ByMaterial, x.at(2, 15, 52, 30), "Waits for a raw material, due 3 November.")
+}
+
+// A base ink that the plant can't make can still be bought.
+func TestLeadTimeWithABaseInkThatIsBought(t *testing.T) {
+	x := newWorks(t)
+	x.stock("varnish-1", "varnish", 200, "3", 0)
+	x.stock("drier-1", "drier", 10, "9", 0)
+	p := worksPlant()
+	p.Machines = append(p.Machines[:2:2], p.Machines[3:]...) // no three-roll mill
+	x.figures(p)
+	if l := x.leadTime(app.InkMaker, "cyan", 100); l.Possible || !strings.Contains(l.Reason, "Base blue can't be made for it: No machine of the plant does the step three roll mill") {
+		t.Errorf("without a mill and an offer: %+v", l)
+	}
+	x.offer(purchase.Offer{ID: "base", Material: "base-blue", Currency: "USD", Breaks: []purchase.Break{{PricePerKg: dec("10")}}})
+	check(t, x.leadTime(app.InkMaker, "cyan", 100), app.ByMaterial, x.at(4, 11, 37, 30), "Waits for Base blue: 62.5 kg more must be ordered")
 }
 
 // What planned batches need is not promised again, unless an order placed today

@@ -54,7 +54,7 @@ func (p *promise) plainReason(m *making) string {
 	case leadtime.Materials:
 		return "Waits for " + p.waitsFor(r) + "."
 	case leadtime.Capacity:
-		return fmt.Sprintf("Waits for %s, free for it on %s.", p.machine(r.On), p.date(p.machineFree(r)))
+		return fmt.Sprintf("Waits for %s, taken by earlier batches until %s.", p.machine(r.On), p.date(p.machineFree(r)))
 	}
 	return fmt.Sprintf("All materials are there and nothing waits: making takes until %s, the release until %s.", p.date(r.At), p.date(m.released))
 }
@@ -99,6 +99,9 @@ func (p *promise) lacking(m *making) string {
 	title := p.s.title(id)
 	if inner := p.made[m.promise.On]; inner != nil && !inner.promise.Possible {
 		return fmt.Sprintf("%s can't be made for it: %s", title, p.lacking(inner))
+	}
+	if why := p.cannot[m.promise.On]; why != "" {
+		return fmt.Sprintf("%s can't be made for it: %s", title, why)
 	}
 	for _, r := range m.promise.Materials {
 		if r.Material != m.promise.On {
@@ -145,7 +148,7 @@ func (p *promise) publicReason(m *making) string {
 		}
 		return "Waits for a raw material."
 	case leadtime.Capacity:
-		return fmt.Sprintf("The mills are busy with earlier orders until %s.", p.date(p.machineFree(r)))
+		return fmt.Sprintf("The plant is busy with earlier orders until %s.", p.date(p.machineFree(r)))
 	}
 	return fmt.Sprintf("It is made to order: making and testing take until %s.", p.date(m.released))
 }
