@@ -219,3 +219,12 @@ func TestMulDiv(t *testing.T) {
 		}
 	})
 }
+
+func TestMulDivStopsAtTheEnds(t *testing.T) {
+	if got := mass.MulDiv(mass.Max, math.MaxInt64, 1, mass.RoundHalfEven); got != math.MaxInt64 {
+		t.Errorf("got %d", got)
+	}
+	if got := mass.MulDiv(-mass.Max, math.MaxInt64, 1, mass.RoundHalfEven); got != math.MinInt64 {
+		t.Errorf("got %d", got)
+	}
+}
