@@ -35,7 +35,7 @@ CREATE TABLE entry (
     CONSTRAINT entry_location_of_stock CHECK ((account = 'stock') = (location <> '')),
     CONSTRAINT entry_party_of_account CHECK (party = '' OR account IN ('supplier', 'batch', 'customer'))
 );
-CREATE INDEX entry_lot ON entry (lot);
+CREATE INDEX entry_lot ON entry (lot) WHERE account = 'stock'; -- every movement touches stock
 
 -- What is on hand of a lot at a location, kept by the triggers below.
 CREATE TABLE balance (
@@ -99,30 +99,30 @@ CREATE FUNCTION plant_today() RETURNS date LANGUAGE sql STABLE AS $$
 $$;
 -- +goose StatementEnd
 
+-- The functions below switch off all but index lookups: the plans of a session
+-- may date from when the tables were empty.
+
 -- +goose StatementBegin
 -- movement_check looks at movements as they are inserted, with their entries.
-CREATE FUNCTION movement_check() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION movement_check() RETURNS trigger LANGUAGE plpgsql
+SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off AS $$
 DECLARE
-    m record;
+    m        record;
+    wrong    boolean;
+    reversed boolean;
 BEGIN
-    SELECT n.id, n.entry_count, n.use_count, e.entries, e.total, u.uses INTO m
+    SELECT bool_or(e.entries <> n.entry_count OR e.last <> n.entry_count OR e.total <> 0
+               OR n.posted_at < transaction_timestamp() OR n.posted_at > clock_timestamp()
+               OR n.use_count > 0 AND n.use_count <> (SELECT count(*) FROM reservation_use WHERE movement_id = n.id)),
+           bool_or(n.reverses IS NOT NULL) INTO wrong, reversed
     FROM new_movement n
-    CROSS JOIN LATERAL (SELECT count(*) AS entries, coalesce(max(line), 0) AS last, sum(quantity_mg) AS total
-                        FROM entry WHERE movement_id = n.id) e
-    LEFT JOIN LATERAL (SELECT count(*) AS uses FROM reservation_use WHERE movement_id = n.id AND n.use_count > 0) u ON true
-    WHERE e.entries <> n.entry_count OR e.last <> n.entry_count OR e.total <> 0 OR u.uses <> n.use_count
-    LIMIT 1;
-    IF FOUND THEN
-        IF m.entries = m.entry_count AND m.total <> 0 THEN
-            PERFORM broken('movement_balanced', format('the entries of movement %s sum to %s mg instead of zero', m.id, m.total));
-        END IF;
-        PERFORM broken('movement_has_entries', format('movement %s has %s of %s entries and %s of %s uses of reservations, numbered from 1: insert them in the same statement',
-            m.id, m.entries, m.entry_count, m.uses, m.use_count));
+    CROSS JOIN LATERAL (SELECT count(*) AS entries, coalesce(max(line), 0) AS last, coalesce(sum(quantity_mg), 0) AS total
+                        FROM entry WHERE movement_id = n.id) e;
+    IF wrong THEN
+        PERFORM movement_explain(array_agg(n.id), min(n.posted_at), max(n.posted_at)) FROM new_movement n;
     END IF;
-    SELECT n.id INTO m FROM new_movement n
-    WHERE n.posted_at < transaction_timestamp() OR n.posted_at > clock_timestamp() LIMIT 1;
-    IF FOUND THEN
-        PERFORM broken('movement_posted_now', format('movement %s is dated other than now', m.id));
+    IF NOT coalesce(reversed, false) THEN
+        RETURN NULL;
     END IF;
     FOR m IN SELECT n.id, n.reverses FROM new_movement n WHERE n.reverses IS NOT NULL ORDER BY n.id LOOP
         PERFORM FROM movement o WHERE o.id = m.reverses AND o.kind = 'reversal';
@@ -146,59 +146,102 @@ END $$;
 -- +goose StatementEnd
 
 -- +goose StatementBegin
+-- movement_explain raises what movement_check found.
+CREATE FUNCTION movement_explain(ids uuid[], earliest timestamptz, latest timestamptz) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    m record;
+BEGIN
+    SELECT n.id, n.entry_count, n.use_count, e.entries, e.total,
+           (SELECT count(*) FROM reservation_use WHERE movement_id = n.id) AS uses INTO m
+    FROM movement n
+    CROSS JOIN LATERAL (SELECT count(*) AS entries, coalesce(max(line), 0) AS last, coalesce(sum(quantity_mg), 0) AS total
+                        FROM entry WHERE movement_id = n.id) e
+    WHERE n.id = ANY (ids) AND (e.entries <> n.entry_count OR e.last <> n.entry_count OR e.total <> 0
+          OR n.use_count <> (SELECT count(*) FROM reservation_use WHERE movement_id = n.id))
+    ORDER BY n.id LIMIT 1;
+    IF NOT FOUND THEN
+        PERFORM broken('movement_posted_now', format('a movement is dated other than now: %s to %s', earliest, latest));
+    ELSIF m.entries = m.entry_count AND m.total <> 0 THEN
+        PERFORM broken('movement_balanced', format('the entries of movement %s sum to %s mg instead of zero', m.id, m.total));
+    END IF;
+    PERFORM broken('movement_has_entries', format('movement %s has %s of %s entries and %s of %s uses of reservations, numbered from 1: insert them in the same statement',
+        m.id, m.entries, m.entry_count, m.uses, m.use_count));
+END $$;
+-- +goose StatementEnd
+
+-- +goose StatementBegin
 -- entry_post keeps the balances. Every posting takes its row locks in the same
 -- order (balances by lot and location, then reservations by id), so that two of
--- them can't wait for each other.
-CREATE FUNCTION entry_post() RETURNS trigger LANGUAGE plpgsql AS $$
+-- them seldom wait for each other.
+CREATE FUNCTION entry_post() RETURNS trigger LANGUAGE plpgsql
+SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off AS $$
 DECLARE
-    bad  record;
-    used boolean;
+    wrong boolean;
+    used  boolean;
+    fresh boolean;
 BEGIN
-    SELECT n.movement_id, n.lot, m.id IS NULL OR n.line > m.entry_count AS stray, l.id IS NULL AS unknown_lot,
-           l.status, l.expiry_date INTO bad
+    SELECT bool_or(m.id IS NULL OR n.line > m.entry_count OR l.id IS NULL
+               OR m.kind = 'issue' AND n.account = 'stock' AND n.quantity_mg < 0
+                  AND (l.status <> 'released' OR l.expiry_date IS NOT NULL AND l.expiry_date <= current_date + 1 AND l.expiry_date < plant_today())),
+           bool_or(m.use_count > 0),
+           bool_or(n.account = 'stock' AND b.lot IS NULL)
+    INTO wrong, used, fresh
     FROM new_entry n LEFT JOIN movement m ON m.id = n.movement_id LEFT JOIN lot l ON l.id = n.lot
-    WHERE m.id IS NULL OR n.line > m.entry_count OR l.id IS NULL
-       OR (m.kind = 'issue' AND n.account = 'stock' AND n.quantity_mg < 0
-           AND (l.status <> 'released' OR l.expiry_date < plant_today()))
-    ORDER BY n.movement_id, n.line LIMIT 1;
-    IF FOUND THEN
-        IF bad.stray THEN
-            PERFORM broken('entry_of_movement', format('an entry names movement %s, which is not posted by the same statement', bad.movement_id));
-        ELSIF bad.unknown_lot THEN
-            PERFORM broken('entry_lot_known', format('there is no lot %s', bad.lot));
-        ELSIF bad.status <> 'released' THEN
-            PERFORM broken('lot_released', format('lot %s is %s: only a released lot can be issued', bad.lot, bad.status));
-        END IF;
-        PERFORM broken('lot_not_expired', format('lot %s expired on %s and can''t be issued', bad.lot, bad.expiry_date));
+    LEFT JOIN balance b ON b.lot = n.lot AND b.location = n.location AND n.account = 'stock';
+    IF wrong THEN
+        PERFORM entry_explain(array_agg(n.movement_id), array_agg(n.line)) FROM new_entry n;
     END IF;
-    used := EXISTS (SELECT FROM new_entry n JOIN movement m ON m.id = n.movement_id WHERE m.use_count > 0);
-
-    INSERT INTO balance (lot, location, on_hand_mg, reserved_mg)
-    SELECT DISTINCT n.lot, n.location, 0, 0 FROM new_entry n
-    WHERE n.account = 'stock' AND NOT EXISTS (SELECT FROM balance b WHERE b.lot = n.lot AND b.location = n.location)
-    ORDER BY n.lot, n.location
-    ON CONFLICT DO NOTHING;
+    IF fresh THEN
+        INSERT INTO balance (lot, location, on_hand_mg, reserved_mg)
+        SELECT DISTINCT n.lot, n.location, 0, 0 FROM new_entry n
+        WHERE n.account = 'stock' AND NOT EXISTS (SELECT FROM balance b WHERE b.lot = n.lot AND b.location = n.location)
+        ORDER BY n.lot, n.location
+        ON CONFLICT DO NOTHING;
+    END IF;
     IF used THEN
         PERFORM reservation_apply_uses((SELECT array_agg(DISTINCT n.movement_id) FROM new_entry n),
             (SELECT array_agg(n.lot) FROM new_entry n WHERE n.account = 'stock'),
             (SELECT array_agg(n.location) FROM new_entry n WHERE n.account = 'stock'));
-    ELSE
-        PERFORM FROM balance b
-        WHERE (b.lot, b.location) IN (SELECT n.lot, n.location FROM new_entry n WHERE n.account = 'stock')
-        ORDER BY b.lot, b.location FOR NO KEY UPDATE;
     END IF;
+    -- The sorted change is the outer side of a nested loop: rows are locked in its order.
     UPDATE balance b SET on_hand_mg = b.on_hand_mg + d.change
     FROM (SELECT n.lot, n.location, sum(n.quantity_mg)::bigint AS change FROM new_entry n
-          WHERE n.account = 'stock' GROUP BY n.lot, n.location) d
+          WHERE n.account = 'stock' GROUP BY n.lot, n.location ORDER BY n.lot, n.location) d
     WHERE b.lot = d.lot AND b.location = d.location AND d.change <> 0;
     RETURN NULL;
 END $$;
 -- +goose StatementEnd
 
 -- +goose StatementBegin
+-- entry_explain raises what entry_post found.
+CREATE FUNCTION entry_explain(movements uuid[], lines integer[]) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    bad record;
+BEGIN
+    SELECT n.movement_id, n.lot, m.id IS NULL OR n.line > m.entry_count AS stray, l.id IS NULL AS unknown_lot,
+           l.status, l.expiry_date INTO bad
+    FROM unnest(movements, lines) AS a (movement_id, line) JOIN entry n USING (movement_id, line)
+    LEFT JOIN movement m ON m.id = n.movement_id LEFT JOIN lot l ON l.id = n.lot
+    WHERE m.id IS NULL OR n.line > m.entry_count OR l.id IS NULL
+       OR (m.kind = 'issue' AND n.account = 'stock' AND n.quantity_mg < 0
+           AND (l.status <> 'released' OR l.expiry_date < plant_today()))
+    ORDER BY n.movement_id, n.line LIMIT 1;
+    IF bad.stray THEN
+        PERFORM broken('entry_of_movement', format('an entry names movement %s, which is not posted by the same statement', bad.movement_id));
+    ELSIF bad.unknown_lot THEN
+        PERFORM broken('entry_lot_known', format('there is no lot %s', bad.lot));
+    ELSIF bad.status <> 'released' THEN
+        PERFORM broken('lot_released', format('lot %s is %s: only a released lot can be issued', bad.lot, bad.status));
+    END IF;
+    PERFORM broken('lot_not_expired', format('lot %s expired on %s and can''t be issued', bad.lot, bad.expiry_date));
+END $$;
+-- +goose StatementEnd
+
+-- +goose StatementBegin
 -- reservation_apply_uses lowers the reservations that the movements use, after
 -- locking every balance that they touch.
-CREATE FUNCTION reservation_apply_uses(movements uuid[], lots text[], locations text[]) RETURNS void LANGUAGE plpgsql AS $$
+CREATE FUNCTION reservation_apply_uses(movements uuid[], lots text[], locations text[]) RETURNS void LANGUAGE plpgsql
+SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off AS $$
 DECLARE
     bad record;
 BEGIN
@@ -237,7 +280,8 @@ END $$;
 -- +goose StatementEnd
 
 -- +goose StatementBegin
-CREATE FUNCTION reservation_use_check() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION reservation_use_check() RETURNS trigger LANGUAGE plpgsql
+SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off AS $$
 BEGIN
     PERFORM FROM new_use n LEFT JOIN movement m ON m.id = n.movement_id
     WHERE m.id IS NULL OR n.line NOT BETWEEN 1 AND m.use_count;
@@ -250,7 +294,8 @@ END $$;
 
 -- +goose StatementBegin
 -- reservation_made adds new reservations to the balances.
-CREATE FUNCTION reservation_made() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION reservation_made() RETURNS trigger LANGUAGE plpgsql
+SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off AS $$
 DECLARE
     bad record;
 BEGIN
@@ -276,7 +321,8 @@ END $$;
 -- +goose StatementBegin
 -- reservation_changed takes what was used or released off the balances. Nothing
 -- else of a reservation may change.
-CREATE FUNCTION reservation_changed() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION reservation_changed() RETURNS trigger LANGUAGE plpgsql
+SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off AS $$
 BEGIN
     PERFORM FROM old_reservation o FULL JOIN new_reservation n ON n.id = o.id
     WHERE o.id IS NULL OR n.id IS NULL OR n.remaining_mg > o.remaining_mg
@@ -330,5 +376,5 @@ ALTER TABLE balance ENABLE ALWAYS TRIGGER balance_by_ledger_only, ENABLE ALWAYS 
 
 -- +goose Down
 DROP TABLE reservation_use, reservation, balance, entry, movement;
-DROP FUNCTION refuse, broken, plant_today, movement_check, entry_post, reservation_apply_uses,
+DROP FUNCTION refuse, broken, plant_today, movement_check, movement_explain, entry_post, entry_explain, reservation_apply_uses,
     reservation_use_check, reservation_made, reservation_changed;

@@ -140,7 +140,7 @@ func (s stock) Movements(ctx context.Context, q app.Query) ([]ledger.Movement, e
 			return nil, app.InvalidField("filter", "movements can be asked for by lot with = only")
 		}
 		args = append(args, c.Value)
-		parts = append(parts, fmt.Sprintf("EXISTS (SELECT FROM entry x WHERE x.movement_id = m.id AND x.lot = $%d)", len(args)))
+		parts = append(parts, fmt.Sprintf("EXISTS (SELECT FROM entry x WHERE x.movement_id = m.id AND x.account = 'stock' AND x.lot = $%d)", len(args)))
 	}
 	more, args, err := movementFilters.conditions("movement", plainly, args)
 	if err != nil {

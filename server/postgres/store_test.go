@@ -1,6 +1,7 @@
 package postgres_test
 
 import (
+	"flag"
 	"testing"
 
 	"millbase/server/app"
@@ -8,7 +9,15 @@ import (
 	"millbase/server/postgres/pgtest"
 )
 
-func TestMain(m *testing.M) { pgtest.Main(m) }
+var durable = flag.Bool("durable", false, "run on a cluster with fsync and synchronous_commit on, for measuring")
+
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if *durable {
+		pgtest.MainDurable(m)
+	}
+	pgtest.Main(m)
+}
 
 func TestStore(t *testing.T) {
 	storetest.Run(t, func(t *testing.T) app.Store { return pgtest.New(t) })
