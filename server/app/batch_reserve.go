@@ -239,6 +239,9 @@ func (f freePlaces) sum(id string) (total mass.Mass) {
 // take draws a mass of a lot from its locations: from one that holds all of it
 // where there is one, else from the fullest on.
 func (f freePlaces) take(material, id string, m mass.Mass) []batch.Line {
+	if m <= 0 {
+		return nil
+	}
 	var lines []batch.Line
 	places := f[id]
 	for i := len(places) - 1; i >= 0; i-- {

@@ -1,7 +1,6 @@
 package app
 
 import (
-	"errors"
 	"fmt"
 	"time"
 
@@ -187,5 +186,3 @@ func onDate(date, today time.Time, field string) (time.Time, error) {
 	}
 	return date, nil
 }
-
-var errNoCurrency = errors.New("say in which currency the prices are: give currency_code")

@@ -26,7 +26,7 @@ func (s *setting) addInline() error {
 		return InvalidField("candidates", "give at least one candidate, or take those of the book (book: {})")
 	}
 	if s.currency == "" {
-		return InvalidField("currency_code", "%v", errNoCurrency)
+		return InvalidField("currency_code", "say in which currency the prices are")
 	}
 	var bad Invalid
 	for i, c := range s.req.Inline {
