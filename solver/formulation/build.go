@@ -3,7 +3,9 @@ package formulation
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"millbase/inventory/property"
 	"millbase/solver"
 )
 
@@ -60,18 +62,22 @@ func (b *built) coefficients() error {
 	b.num, b.den, b.stays = flat[:n*m:n*m], flat[n*m:2*n*m:2*n*m], flat[2*n*m:]
 	b.active = make([]int32, 0, n)
 	var errs FieldErrors
+	dry := slices.ContainsFunc(b.terms, func(t term) bool { return t.wantsDry() })
 	for j := range b.p.Candidates {
 		c := &b.p.Candidates[j]
 		k := len(b.active)
-		stays := c.Properties.Retained()
-		b.stays[k] = stays
+		of := facts{Candidate: c, stays: c.Properties.Retained()}
+		if dry {
+			of.dry = c.Properties.Sum(property.PigmentFraction)
+		}
+		b.stays[k] = of.stays
 		if c.Available == 0 && !b.empty {
 			b.leftOut = append(b.leftOut, LeftOut{j, "nothing of it is available"})
 			continue
 		}
 		missing, at := "", 0
 		for i := range b.terms {
-			num, den, miss := b.terms[i].at(c, stays)
+			num, den, miss := b.terms[i].at(&of)
 			if miss != "" {
 				missing, at = miss, i
 				break

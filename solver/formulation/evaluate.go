@@ -44,7 +44,13 @@ func Evaluate(p *Problem, kg []float64) ([]LimitReport, error) {
 			used = append(used, j)
 		}
 	}
-	return evaluate(p, newBlend(p, used, func(j int) float64 { return kg[j] })), nil
+	terms := make([]term, len(p.Limits))
+	for i := range terms {
+		if l := &p.Limits[i]; l.Kind == Blended {
+			terms[i].def, _, _ = l.blended(p.Catalogue)
+		}
+	}
+	return evaluate(p, terms, newBlend(p, used, func(j int) float64 { return kg[j] })), nil
 }
 
 // blend is what is in the pot.
@@ -68,19 +74,21 @@ func newBlend(p *Problem, used []int, kg func(candidate int) float64) *blend {
 	return b
 }
 
-func evaluate(p *Problem, b *blend) []LimitReport {
+// evaluate works out every limit; of the terms it uses the definition of what is
+// blended, nothing else.
+func evaluate(p *Problem, terms []term, b *blend) []LimitReport {
 	out := make([]LimitReport, len(p.Limits))
 	for i := range p.Limits {
-		out[i] = b.report(p, i)
+		out[i] = b.report(p, i, &terms[i].def)
 	}
 	return out
 }
 
 // report works out one limit.
-func (b *blend) report(p *Problem, i int) LimitReport {
+func (b *blend) report(p *Problem, i int, d *property.Definition) LimitReport {
 	l := &p.Limits[i]
 	r := LimitReport{Limit: i}
-	num, den, err := b.totals(l, p)
+	num, den, err := b.totals(l, p, d)
 	if err == nil && den == 0 {
 		err = property.ErrNothingCounts
 	}
@@ -138,7 +146,7 @@ func (l *Limit) size() float64 {
 
 // totals are numerator and denominator of a limit over the whole blend. For a
 // Blended limit they are the blended value and 1.
-func (b *blend) totals(l *Limit, p *Problem) (num, den float64, err error) {
+func (b *blend) totals(l *Limit, p *Problem, d *property.Definition) (num, den float64, err error) {
 	switch l.Kind {
 	case PigmentLoading:
 		return b.sum(func(k int) float64 { return b.dryPigment(k, l) }), b.stays, nil
@@ -161,8 +169,8 @@ func (b *blend) totals(l *Limit, p *Problem) (num, den float64, err error) {
 	case WettingDemand:
 		return b.wettingTotals()
 	}
-	d, qualifier, _ := l.blended(p.Catalogue)
-	v, err := property.Blend(&d, qualifier, b.sets, b.kg)
+	_, qualifier := property.SplitKey(l.Property)
+	v, err := property.Blend(d, qualifier, b.sets, b.kg)
 	return v, 1, err
 }
 

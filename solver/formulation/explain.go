@@ -73,7 +73,7 @@ func (b *built) check(portions []portion) (reports []LimitReport, broken int) {
 		at[used[i]] = o.mass
 	}
 	pot := newBlend(b.p, used, func(j int) float64 { return at[j].Kilograms() })
-	reports = evaluate(b.p, pot)
+	reports = evaluate(b.p, b.terms, pot)
 	for i := range reports {
 		if !reports[i].Met {
 			return reports, i

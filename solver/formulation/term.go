@@ -20,6 +20,21 @@ type term struct {
 	lower float64             // of t, -Inf for none
 	upper float64             // of t, +Inf for none
 	water float64             // density, kg/L
+	perKg bool                // an amount per kg as weighed: see property.Definition
+	named string              // qualifier of key
+}
+
+// facts are what several limits ask of one candidate, worked out once.
+type facts struct {
+	*Candidate
+	stays float64 // what of a kg stays in the ink
+	dry   float64 // dry pigment of every kind; only where wanted
+}
+
+// wantsDry reports whether the term counts dry pigment of every kind.
+func (t *term) wantsDry() bool {
+	k := t.limit.Kind
+	return k == WettingDemand || k == PigmentLoading && t.limit.ColourIndex == "" || t.basis == property.PigmentFraction
 }
 
 var linear = property.Definition{Index: property.Linear, Basis: property.BasisMass}
@@ -40,7 +55,8 @@ func newTerm(l *Limit, p *Problem) term {
 		t.def, _, _ = l.blended(p.Catalogue)
 		t.key = l.Property
 		t.ofInk = t.def.Basis == property.BasisMass
-		t.basis = t.def.Basis
+		t.basis, t.perKg = t.def.Basis, t.def.PerKgWeighed()
+		_, t.named = property.SplitKey(l.Property)
 	}
 	t.lower, t.upper = t.ratios(l.Lower, l.Upper)
 	return t
@@ -89,11 +105,10 @@ func (t *term) value(r float64) float64 {
 	return v
 }
 
-// at is the numerator and denominator per kg of c; stays is what of the kg stays
-// in the ink. missing is the key of a value that would be needed and has neither
+// at is the numerator and denominator per kg of a candidate. missing is the key of a value that would be needed and has neither
 // a value nor a default.
-func (t *term) at(c *Candidate, stays float64) (num, den float64, missing string) {
-	s := c.Properties
+func (t *term) at(c *facts) (num, den float64, missing string) {
+	s, stays := c.Properties, c.stays
 	switch t.limit.Kind {
 	case PigmentLoading:
 		return t.pigment(c), stays, ""
@@ -105,24 +120,24 @@ func (t *term) at(c *Candidate, stays float64) (num, den float64, missing string
 	case MetalOnBinder:
 		return 100 * s[t.key], s[property.BinderSolidsFraction], ""
 	case Share:
-		if t.limit.counts(c) {
+		if t.limit.counts(c.Candidate) {
 			return 1, stays, ""
 		}
 		return 0, stays, ""
 	case WaxSolids:
 		return s[t.key], stays, ""
 	case WettingDemand:
-		return wetting(s)
+		return wetting(c)
 	}
-	return t.blend(s, stays)
+	return t.blend(c)
 }
 
-func (t *term) pigment(c *Candidate) float64 {
+func (t *term) pigment(c *facts) float64 {
 	s := c.Properties
 	var dry float64
 	switch {
 	case t.limit.ColourIndex == "":
-		dry = s.Sum(property.PigmentFraction)
+		dry = c.dry
 	case t.limit.ColourIndex == c.ColourIndex:
 		dry = s[t.key] + s[property.PigmentFraction]
 	default:
@@ -171,49 +186,49 @@ func vocContent(s property.Set, stays, water float64) (grams, litres float64, mi
 // wetting is the kg of oil that the dry pigment of one kg takes up (oil
 // absorption, ISO 787-5, is g of oil per 100 g of pigment) and the kg of wetting
 // vehicle.
-func wetting(s property.Set) (taken, vehicle float64, missing string) {
+func wetting(c *facts) (taken, vehicle float64, missing string) {
+	s := c.Properties
 	vehicle = s[property.WettingVehicleFraction]
-	dry := s.Sum(property.PigmentFraction)
-	if dry == 0 {
+	if c.dry == 0 {
 		return 0, vehicle, ""
 	}
 	oil, ok := s[property.OilAbsorptionGPer100G]
 	if !ok {
 		return 0, 0, property.OilAbsorptionGPer100G
 	}
-	return dry * oil / 100, vehicle, ""
+	return c.dry * oil / 100, vehicle, ""
 }
 
 // blend is the rule of package property, for one kg.
-func (t *term) blend(s property.Set, stays float64) (num, den float64, missing string) {
-	d := &t.def
-	perKg := d.PerKgWeighed()
+func (t *term) blend(c *facts) (num, den float64, missing string) {
+	s, d := c.Properties, &t.def
 	switch {
 	case t.ofInk:
-		den = stays
+		den = c.stays
 	case t.basis == property.BasisVolume:
-		if stays == 0 {
+		if c.stays == 0 {
 			return 0, 0, ""
 		}
 		rho, ok := s[property.DensityKgPerL]
 		if !ok {
 			return 0, 0, property.DensityKgPerL
 		}
-		den = stays / rho
+		den = c.stays / rho
+	case t.basis == property.PigmentFraction:
+		den = c.dry
 	default:
 		den = s.Sum(t.basis)
 	}
-	if den == 0 && !perKg {
+	if den == 0 && !t.perKg {
 		return 0, 0, ""
 	}
 	v, ok := s[t.key]
 	if !ok {
-		_, qualifier := property.SplitKey(t.key)
-		if v, ok = d.ValueIn(s, qualifier); !ok {
+		if v, ok = d.ValueIn(s, t.named); !ok {
 			return 0, 0, t.key
 		}
 	}
-	if perKg {
+	if t.perKg {
 		return v, den, ""
 	}
 	if d.Index == property.Linear {
