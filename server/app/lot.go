@@ -65,7 +65,7 @@ func (b *Book) viewLots(ctx context.Context, tx Tx, recs []Record[StockLot], whe
 	if len(recs) == 0 {
 		return nil, nil
 	}
-	plant, err := tx.Plant().Get(ctx)
+	plant, err := plantIn(ctx, tx)
 	if err != nil {
 		return nil, err
 	}

@@ -120,7 +120,7 @@ func (b *Book) checkReceivedStatus(ctx context.Context, v *StockLot) error {
 // completeLot checks a lot against the book and fills in what follows from it:
 // dates, and the landed cost in the plant's currency.
 func (b *Book) completeLot(ctx context.Context, tx Tx, v *StockLot) error {
-	plant, err := tx.Plant().Get(ctx)
+	plant, err := plantIn(ctx, tx)
 	if err != nil {
 		return err
 	}

@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 
-	"millbase/costing/money"
 	"millbase/inventory"
 	"millbase/inventory/property"
 )
@@ -78,9 +77,10 @@ func checkSet(ctx context.Context, tx Tx, field string, s property.Set, colourIn
 
 // PlantCurrency is the currency that the plant counts in.
 func (b *Book) PlantCurrency(ctx context.Context) (string, error) {
-	p, err := b.Plant(ctx)
-	if err != nil {
-		return "", err
-	}
-	return p.Value.Currency, money.CheckCurrency(p.Value.Currency)
+	var p Record[Plant]
+	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
+		p, err = plantIn(ctx, tx)
+		return err
+	})
+	return p.Value.Currency, err
 }

@@ -18,6 +18,15 @@ func (b *Book) Plant(ctx context.Context) (Record[Plant], error) {
 	return rec, err
 }
 
+// plantIn reads the plant's figures for a use case that can't do without them.
+func plantIn(ctx context.Context, tx Tx) (Record[Plant], error) {
+	p, err := tx.Plant().Get(ctx)
+	if isNotFound(err) {
+		return p, Faultf(ErrNotReady, "PLANT_NOT_SET", "plant", "the plant's figures have not been entered yet; enter them first (PUT /v1/plant)")
+	}
+	return p, err
+}
+
 // PutPlant replaces the plant's figures; version is the one that was read, 0
 // skips the check.
 func (b *Book) PutPlant(ctx context.Context, p Plant, version int64) (Record[Plant], error) {

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"errors"
 
 	pb "millbase/proto/millbase/v1"
 
@@ -163,7 +164,11 @@ func (s *materialService) currency(ctx context.Context) (string, error) {
 	if !app.CallerOf(ctx).Role.SeesCost() {
 		return "", nil
 	}
-	return s.book.PlantCurrency(ctx)
+	currency, err := s.book.PlantCurrency(ctx)
+	if errors.Is(err, app.ErrNotReady) {
+		return "", nil // no plant yet, and so no costs
+	}
+	return currency, err
 }
 
 func (s *materialService) materialIn(ctx context.Context, id string, m *pb.Material) (app.BookMaterial, string, error) {
