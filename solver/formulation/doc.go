@@ -12,4 +12,40 @@
 // reported per unit of the limit: money per kg of ink per g/L of VOC, say. The
 // limit stands inside the row's coefficients, so by the chain rule it is the
 // row's dual times den(x) (times the slope of the blending index).
+//
+// # What does not stay
+//
+// Of a candidate's mass the retained_fraction stays in the ink; the quantity asked
+// for is what stays. Amounts per kg ("..._fraction") are of the mass as weighed in,
+// all other properties are those of what stays.
+//
+// # Nothing to relate to
+//
+// A row holds at a denominator of 0 when its numerator is 0 too. So in a blend
+// without binder a limit of cobalt on binder is met if there is no cobalt, whatever
+// its lower bound, and can't be met if there is some. Such a report has no value and
+// says why; its price is 0. A specification that needs a binder must ask for one.
+//
+// # Missing values
+//
+// A property without a value has its default (0 for amounts, 1 for tint strength);
+// the answer says where that could hide something. Density, tack, viscosity and oil
+// absorption have none: a candidate without a value that a limit needs is left out,
+// with the reason.
+//
+// # Weighable, and checked again
+//
+// Masses are rounded to milligrams that add up, and every limit is then worked out
+// from those masses by code that shares nothing with the rows. A limit is met to one
+// part in 100,000; where a milligram is more than that (a laboratory batch), the
+// limits are drawn in and solved again.
+//
+// # When there is no blend
+//
+// The answer names a smallest clashing set of limits and stocks, what each would
+// have to become to resolve it alone, and the least weighted movements, all proved
+// by solving again. A limit weighs 1 per 1 % of its size (MoveWeight overrides),
+// stock 1 per 1 % of the quantity of ink. Where the movements are linear, or one
+// ratio moves alone, they are the least there are; where several ratios move
+// together the problem is not convex, and they are the best of many descents.
 package formulation
