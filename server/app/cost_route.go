@@ -125,7 +125,7 @@ func (c *costing) route(f formula.Formula, charge mass.Mass) ([]rollup.Step, []c
 		rate := money.Money{Currency: c.s.plant.Currency, Amount: m.RatePerHour}
 		route = append(route, rollup.Step{
 			Name: inWords(s.Step), Kind: rollupKinds[s.Step], Capacity: m.Capacity, SetUp: time.Duration(m.SetupMinutes) * time.Minute,
-			PerRun: time.Duration(m.MinutesPerBatch) * time.Minute, PerHour: mass.Mass(m.KgPerHour.Shift(6).IntPart()),
+			PerRun: time.Duration(m.MinutesPerBatch) * time.Minute, PerHour: m.perHour(),
 			Passes: max(s.Passes, 1), Machine: rate})
 		meaning = append(meaning, costStep{CostProcess, inWords(s.Step) + " on " + m.named(), s.Step, rate})
 		if m.WashUpMinutes > 0 {

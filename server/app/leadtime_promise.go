@@ -74,7 +74,7 @@ func (p *promise) refuse(err error) error {
 		p.impossible(trimStop(fault.Message), "the plant can't make it at present")
 		return nil
 	case errors.Is(err, calendar.ErrNeverOpen):
-		p.impossible("the plant's calendar has too few shifts", "the plant's calendar is not set")
+		p.impossible("it would take longer than the ten years that the plant's calendar reaches", "it would take too long")
 		return nil
 	}
 	return err

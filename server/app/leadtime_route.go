@@ -105,15 +105,29 @@ func planRoute(p Plant, f formula.Formula, quantity mass.Mass) (routePlan, error
 	return plan, nil
 }
 
+// longest is the most seconds that a step can take, a hundred years: a wrong
+// throughput must not run over the end of a time.Duration.
+const longest = 100 * 366 * 24 * 3600
+
 // timeFor is how long one batch takes on the machine: setting up, the time per
 // batch, the passes at its throughput, washing up.
 func (m Machine) timeFor(charge mass.Mass, passes int) time.Duration {
 	t := time.Duration(m.SetupMinutes+m.MinutesPerBatch+m.WashUpMinutes) * time.Minute
 	if m.KgPerHour.Sign() > 0 {
 		seconds := money.Kilograms(charge).Mul(decimal.NewFromInt(int64(max(passes, 1)))).Mul(decimal.NewFromInt(3600))
-		t += time.Duration(money.DivDecimal(seconds, m.KgPerHour, 0, money.RoundUp).IntPart()) * time.Second
+		seconds = decimal.Min(money.DivDecimal(seconds, m.KgPerHour, 0, money.RoundUp), decimal.NewFromInt(longest))
+		t += time.Duration(seconds.IntPart()) * time.Second
 	}
 	return t
+}
+
+// perHour is the throughput as a mass; 0 when there is none.
+func (m Machine) perHour() mass.Mass {
+	if m.KgPerHour.Sign() <= 0 {
+		return 0
+	}
+	mg := decimal.Min(m.KgPerHour.Shift(6), decimal.NewFromInt(int64(mass.Max)))
+	return max(mass.Mass(mg.IntPart()), mass.Milligram)
 }
 
 // workingDays moves a calendar date by whole working days: days on which the

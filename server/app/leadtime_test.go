@@ -211,6 +211,12 @@ func TestLeadTimeOfWhatIsNoProduct(t *testing.T) {
 		t.Errorf("far too much: %+v", l)
 	}
 	p := worksPlant()
+	p.Machines[4].KgPerHour = dec("0.000000001")
+	x.figures(p)
+	if l := x.leadTime(app.InkMaker, "cyan", 100); l.Possible || !strings.Contains(l.Reason, "longer than") {
+		t.Errorf("a throughput of a milligram a day: %+v", l)
+	}
+	p = worksPlant()
 	p.Machines = p.Machines[:3]
 	x.figures(p)
 	if l := x.leadTime(app.InkMaker, "cyan", 100); l.Possible || !strings.Contains(l.Reason, "quality test") {

@@ -240,7 +240,7 @@ func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity
 	c := s.costing(r.Basis, s.today)
 	book, err := c.book(f, quantity)
 	if err != nil {
-		return QuoteBreak{}, nil, err
+		return QuoteBreak{}, nil, ofQuote(err)
 	}
 	if r.WithLaboratory {
 		book.Once = []rollup.OverheadLine{{Name: "laboratory", Cost: money.Money{Currency: s.plant.Currency, Amount: s.plant.LaboratoryCharge}}}
@@ -254,7 +254,7 @@ func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity
 		return QuoteBreak{}, nil, InvalidField("quote", "%v.", err)
 	}
 	if err != nil {
-		return QuoteBreak{}, nil, costFault(err, f)
+		return QuoteBreak{}, nil, ofQuote(costFault(err, f))
 	}
 	line := made.Lines[0]
 	answer, err := c.answer(f, line.Cost)
@@ -266,6 +266,21 @@ func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity
 	}
 	return QuoteBreak{Quantity: quantity, Price: line.Price, Total: line.Total, Cost: line.Cost.Total, CostKg: answer.PerKg,
 		Batches: mixerBatches(line.Cost), Lines: answer.Lines}, answer.Assumptions, nil
+}
+
+// ofQuote names the field of a quote where a cost's refusal names that of a cost.
+func ofQuote(err error) error {
+	var invalid Invalid
+	if !errors.As(err, &invalid) {
+		return err
+	}
+	out := slices.Clone(invalid)
+	for i := range out {
+		if out[i].Field == "quantity_kg" {
+			out[i].Field = "quote.quantities_kg"
+		}
+	}
+	return out
 }
 
 // mixerBatches is how many charges of the mixers the quantity takes.

@@ -190,6 +190,7 @@ func TestQuoteRefusals(t *testing.T) {
 		"no quantities":   {func(r *app.QuoteRequest) { r.Quantities = nil }, "at least one"},
 		"twice":           {func(r *app.QuoteRequest) { r.Quantities = []mass.Mass{kilo, kilo} }, "twice"},
 		"negative":        {func(r *app.QuoteRequest) { r.Quantities = []mass.Mass{-kilo} }, "above zero"},
+		"huge":            {func(r *app.QuoteRequest) { r.Quantities = []mass.Mass{mass.Max} }, "quote.quantities_kg: the quantity is too large"},
 		"margin 100":      {func(r *app.QuoteRequest) { r.Margin = &hundred }, "below 100"},
 		"margin below 0":  {func(r *app.QuoteRequest) { r.Margin = &below }, "from 0"},
 		"currency":        {func(r *app.QuoteRequest) { r.Currency = "SEK" }, "no exchange rate for SEK"},
