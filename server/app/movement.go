@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"millbase/inventory/batch"
 	"millbase/inventory/ledger"
@@ -33,7 +34,26 @@ func (b *Book) Post(ctx context.Context, p Posting) (ledger.Movement, error) {
 		return ledger.Movement{}, err
 	}
 	posted, _, err := b.store.Post(ctx, m[0])
-	return posted, err
+	return posted, asAsked(err)
+}
+
+// storeFields are the store's names for what a caller sent, and the caller's.
+var storeFields = strings.NewReplacer("movements[", "requests[", "entries.lot", "movement.lot", "entries.location", "movement.location",
+	"entries.quantity", "movement.quantity_kg", "uses.reservation", "movement.reservation", "uses.quantity", "movement.quantity_kg")
+
+// asAsked names the fields of a refusal by the store as the caller knows them.
+func asAsked(err error) error {
+	var stored Invalid
+	if !errors.As(err, &stored) {
+		return err
+	}
+	out := slices.Clone(stored)
+	for i := range out {
+		if out[i].Field = storeFields.Replace(out[i].Field); out[i].Field == "id" {
+			out[i].Field = "movement_id"
+		}
+	}
+	return out
 }
 
 // PostAll posts all movements in one transaction, or none.
@@ -42,7 +62,8 @@ func (b *Book) PostAll(ctx context.Context, ps []Posting) ([]ledger.Movement, er
 	if err != nil {
 		return nil, err
 	}
-	return b.store.PostAll(ctx, ms)
+	posted, err := b.store.PostAll(ctx, ms)
+	return posted, asAsked(err)
 }
 
 // movements builds the movements. What they refer to is looked up once for all,
