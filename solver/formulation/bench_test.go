@@ -93,3 +93,18 @@ func plainLanl(m *solver.Model) float64 {
 	runtime.KeepAlive(s)
 	return v
 }
+
+// BenchmarkClash measures the whole explanation of impossible inks of 60
+// candidates and 20 limits.
+func BenchmarkClash(b *testing.B) {
+	engine := clp.New()
+	for i := range b.N {
+		a, err := formulation.Optimise(context.Background(), engine, formulationtest.Impossible(uint64(i%20), 60, 20))
+		if err != nil {
+			b.Fatal(err)
+		}
+		if a.Outcome == formulation.Infeasible && !a.Clash.Proved {
+			b.Fatalf("not proved: %+v", a.Clash)
+		}
+	}
+}

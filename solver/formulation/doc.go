@@ -45,7 +45,7 @@
 // The answer names a smallest clashing set of limits and stocks, what each would
 // have to become to resolve it alone, and the least weighted movements, all proved
 // by solving again. A limit weighs 1 per 1 % of its size (MoveWeight overrides),
-// stock 1 per 1 % of the quantity of ink. Where the movements are linear, or one
-// ratio moves alone, they are the least there are; where several ratios move
-// together the problem is not convex, and they are the best of many descents.
+// stock 1 per 1 % of the quantity of ink. Where all that may move is on the finished
+// mass and blends linearly, they are the least there are; otherwise the problem is
+// not convex, and they are the best of many descents.
 package formulation
