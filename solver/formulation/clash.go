@@ -177,6 +177,8 @@ func (p *Problem) further(m *Movement, part float64) float64 {
 		to = m.To - part*size
 	}
 	switch {
+	case m.Limit >= 0 && p.Limits[m.Limit].Kind != Blended:
+		return max(0, to) // an amount over an amount
 	case m.Limit >= 0:
 		return to
 	case m.Side == AtLower:

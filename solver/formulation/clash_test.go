@@ -84,6 +84,21 @@ func TestClashWithStock(t *testing.T) {
 	near(t, "weight", a.Clash.Weight, 20, 1e-4) // 20 % of the quantity
 }
 
+// Cobalt wanted where nothing holds any: the limit has to go to nothing at all.
+func TestClashWithNothingToGiveIt(t *testing.T) {
+	p := &formulation.Problem{Quantity: 60 * mass.Kilogram, Catalogue: property.BuiltIn(),
+		Limits: []formulation.Limit{{ID: "cobalt", Kind: formulation.MetalOnBinder, Metal: "cobalt", Lower: to(0.03)}},
+		Candidates: []formulation.Candidate{
+			{ID: "a", CostPerKg: 1, Available: -1, Properties: property.Set{property.BinderSolidsFraction: 0.6}},
+			{ID: "b", CostPerKg: 2, Available: -1, Properties: property.Set{property.BinderSolidsFraction: 0.7}},
+		}}
+	c := optimise(t, p).Clash
+	if c == nil || len(c.Movements) != 1 || c.Movements[0].To != 0 || !c.Proved {
+		t.Fatalf("%+v", c)
+	}
+	near(t, "weight", c.Weight, 100, 1e-9)
+}
+
 func feasible(t *testing.T, p *formulation.Problem) bool {
 	t.Helper()
 	a, err := formulation.Optimise(context.Background(), engine, p)
