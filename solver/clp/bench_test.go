@@ -3,49 +3,13 @@ package clp
 import (
 	"context"
 	"fmt"
-	"runtime"
 	"testing"
 	"time"
-
-	lanl "github.com/lanl/clp"
 
 	"millbase/solver"
 	"millbase/solver/certify"
 	"millbase/solver/solvertest"
 )
-
-// plainLanl is the yardstick: lanl/clp alone, columns appended one by one,
-// Dual, every figure of the answer read.
-func plainLanl(m *solver.Model) float64 {
-	rows, cols := len(m.Rows), len(m.Variables)
-	matrix := lanl.NewPackedMatrix()
-	costs, bounds := make([]float64, cols), make([]lanl.Bounds, cols)
-	for j := range m.Variables {
-		index, values := m.Column(j)
-		column := make([]lanl.Nonzero, 0, len(index))
-		for k, i := range index {
-			column = append(column, lanl.Nonzero{Index: int(i), Value: values[k]})
-		}
-		matrix.AppendColumn(column)
-		v := &m.Variables[j]
-		costs[j], bounds[j] = v.Cost, lanl.Bounds{Lower: v.Lower, Upper: v.Upper}
-	}
-	limits := make([]lanl.Bounds, rows)
-	for i := range m.Rows {
-		limits[i] = lanl.Bounds{Lower: m.Rows[i].Lower, Upper: m.Rows[i].Upper}
-	}
-	s := lanl.NewSimplex()
-	s.LoadProblem(matrix, bounds, costs, limits, nil)
-	s.SetOptimizationDirection(lanl.Minimize)
-	s.Dual(lanl.NoValuesPass, lanl.NoStartFinishOptions)
-	s.PrimalColumnSolution()
-	s.DualColumnSolution()
-	s.PrimalRowSolution()
-	s.DualRowSolution()
-	v := s.ObjectiveValue()
-	runtime.KeepAlive(s)
-	return v
-}
 
 // BenchmarkOverLanl measures, side by side in one run, solve with ranging
 // under a context that can be cancelled, and certify, against plain lanl/clp.
@@ -67,7 +31,7 @@ func BenchmarkOverLanl(b *testing.B) {
 					b.Fatal("no proven answer")
 				}
 			}
-			theirs := func(m *solver.Model) { plainLanl(m) }
+			theirs := func(m *solver.Model) { Yardstick(m) }
 			var mine, lanls time.Duration
 			for b.Loop() {
 				mine += batch(models, ours)

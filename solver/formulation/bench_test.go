@@ -2,11 +2,8 @@ package formulation_test
 
 import (
 	"context"
-	"runtime"
 	"testing"
 	"time"
-
-	lanl "github.com/lanl/clp"
 
 	"millbase/solver"
 	"millbase/solver/clp"
@@ -41,7 +38,7 @@ func BenchmarkOptimiseOverLanl(b *testing.B) {
 			b.Fatal(a, err)
 		}
 		start = time.Now()
-		got := plainLanl(models[k])
+		got := clp.Yardstick(models[k])
 		theirs += time.Since(start)
 		if d := got - a.CostPerKg; d > 1e-6 || d < -1e-6 {
 			b.Fatalf("problem %d: %g, lanl/clp says %g", k, a.CostPerKg, got)
@@ -63,35 +60,6 @@ func (s *modelSpy) Solve(ctx context.Context, m *solver.Model, o solver.Options)
 		s.first = m.Clone()
 	}
 	return s.Engine.Solve(ctx, m, o)
-}
-
-// plainLanl is lanl/clp as its documentation shows it.
-func plainLanl(m *solver.Model) float64 {
-	rows, cols := len(m.Rows), len(m.Variables)
-	matrix := lanl.NewPackedMatrix()
-	costs, bounds := make([]float64, cols), make([]lanl.Bounds, cols)
-	for j := range m.Variables {
-		index, values := m.Column(j)
-		column := make([]lanl.Nonzero, 0, len(index))
-		for k, i := range index {
-			column = append(column, lanl.Nonzero{Index: int(i), Value: values[k]})
-		}
-		matrix.AppendColumn(column)
-		costs[j], bounds[j] = m.Variables[j].Cost, lanl.Bounds{Lower: m.Variables[j].Lower, Upper: m.Variables[j].Upper}
-	}
-	limits := make([]lanl.Bounds, rows)
-	for i := range m.Rows {
-		limits[i] = lanl.Bounds{Lower: m.Rows[i].Lower, Upper: m.Rows[i].Upper}
-	}
-	s := lanl.NewSimplex()
-	s.LoadProblem(matrix, bounds, costs, limits, nil)
-	s.SetOptimizationDirection(lanl.Minimize)
-	s.Dual(lanl.NoValuesPass, lanl.NoStartFinishOptions)
-	s.PrimalColumnSolution()
-	s.DualColumnSolution()
-	v := s.ObjectiveValue()
-	runtime.KeepAlive(s)
-	return v
 }
 
 // BenchmarkClash measures the whole explanation of impossible inks of 60

@@ -4,10 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"runtime"
 	"time"
-
-	lanl "github.com/lanl/clp"
 
 	"millbase/solver"
 	"millbase/solver/checked"
@@ -65,7 +62,7 @@ func measureSolver(ctx context.Context, s settings) ([]bar, error) {
 		n := 0
 		for time.Since(start) < s.duration {
 			for k, m := range models {
-				if got := plainLanl(m); math.Abs(got-costs[k]) > 1e-6*(1+math.Abs(got)) {
+				if got := clp.Yardstick(m); math.Abs(got-costs[k]) > 1e-6*(1+math.Abs(got)) {
 					return 0, fmt.Errorf("problem %d: %g, lanl/clp says %g", k, costs[k], got)
 				}
 				n++
@@ -76,33 +73,4 @@ func measureSolver(ctx context.Context, s settings) ([]bar, error) {
 	ratio, a, b, err := turns(s.rounds, ours, theirs)
 	fmt.Printf("optimise, 60 candidates and 20 limits: %.0f us; plain lanl/clp on the same model: %.0f us\n", 1e6*a, 1e6*b)
 	return []bar{{name: "optimise_over_lanl_60x20", value: ratio, goal: 1.6}}, err
-}
-
-// plainLanl is lanl/clp as its documentation shows it: columns appended one by
-// one, Dual.
-func plainLanl(m *solver.Model) float64 {
-	matrix := lanl.NewPackedMatrix()
-	costs, bounds := make([]float64, len(m.Variables)), make([]lanl.Bounds, len(m.Variables))
-	for j, v := range m.Variables {
-		index, values := m.Column(j)
-		column := make([]lanl.Nonzero, 0, len(index))
-		for k, i := range index {
-			column = append(column, lanl.Nonzero{Index: int(i), Value: values[k]})
-		}
-		matrix.AppendColumn(column)
-		costs[j], bounds[j] = v.Cost, lanl.Bounds{Lower: v.Lower, Upper: v.Upper}
-	}
-	limits := make([]lanl.Bounds, len(m.Rows))
-	for i, r := range m.Rows {
-		limits[i] = lanl.Bounds{Lower: r.Lower, Upper: r.Upper}
-	}
-	s := lanl.NewSimplex()
-	s.LoadProblem(matrix, bounds, costs, limits, nil)
-	s.SetOptimizationDirection(lanl.Minimize)
-	s.Dual(lanl.NoValuesPass, lanl.NoStartFinishOptions)
-	s.PrimalColumnSolution()
-	s.DualColumnSolution()
-	v := s.ObjectiveValue()
-	runtime.KeepAlive(s)
-	return v
 }
