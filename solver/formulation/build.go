@@ -3,9 +3,7 @@ package formulation
 import (
 	"fmt"
 	"math"
-	"slices"
 
-	"millbase/inventory/property"
 	"millbase/solver"
 )
 
@@ -62,14 +60,14 @@ func (b *built) coefficients() error {
 	b.num, b.den, b.stays = flat[:n*m:n*m], flat[n*m:2*n*m:2*n*m], flat[2*n*m:]
 	b.active = make([]int32, 0, n)
 	var errs FieldErrors
-	dry := slices.ContainsFunc(b.terms, func(t term) bool { return t.wantsDry() })
+	var wanted wants
+	for i := range b.terms {
+		wanted.add(&b.terms[i])
+	}
 	for j := range b.p.Candidates {
 		c := &b.p.Candidates[j]
 		k := len(b.active)
-		of := facts{Candidate: c, stays: c.Properties.Retained()}
-		if dry {
-			of.dry = c.Properties.Sum(property.PigmentFraction)
-		}
+		of := wanted.of(c)
 		b.stays[k] = of.stays
 		if c.Available == 0 && !b.empty {
 			b.leftOut = append(b.leftOut, LeftOut{j, "nothing of it is available"})

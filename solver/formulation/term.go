@@ -24,11 +24,41 @@ type term struct {
 	named string              // qualifier of key
 }
 
-// facts are what several limits ask of one candidate, worked out once.
+// facts are what several limits ask of one candidate, worked out once. Only what
+// is wanted is worked out.
 type facts struct {
 	*Candidate
-	stays float64 // what of a kg stays in the ink
-	dry   float64 // dry pigment of every kind; only where wanted
+	stays  float64 // what of a kg stays in the ink
+	dry    float64 // dry pigment of every kind
+	voc    float64 // volatile less water and exempt
+	binder float64 // binder solids
+}
+
+// wants says which facts the terms of a problem need.
+type wants struct{ dry, voc, binder bool }
+
+func (w *wants) add(t *term) {
+	switch t.limit.Kind {
+	case VOCMass, VOCContent:
+		w.voc = true
+	case MetalOnBinder:
+		w.binder = true
+	}
+	w.dry = w.dry || t.wantsDry()
+}
+
+func (w *wants) of(c *Candidate) facts {
+	f := facts{Candidate: c, stays: c.Properties.Retained()}
+	if w.dry {
+		f.dry = c.Properties.Sum(property.PigmentFraction)
+	}
+	if w.voc {
+		f.voc = voc(c.Properties)
+	}
+	if w.binder {
+		f.binder = c.Properties[property.BinderSolidsFraction]
+	}
+	return f
 }
 
 // wantsDry reports whether the term counts dry pigment of every kind.
@@ -113,12 +143,12 @@ func (t *term) at(c *facts) (num, den float64, missing string) {
 	case PigmentLoading:
 		return t.pigment(c), stays, ""
 	case VOCMass:
-		return voc(s), stays, ""
+		return c.voc, stays, ""
 	case VOCContent:
-		num, den, missing = vocContent(s, stays, t.water)
+		num, den, missing = vocContent(c, t.water)
 		return num, den, missing
 	case MetalOnBinder:
-		return 100 * s[t.key], s[property.BinderSolidsFraction], ""
+		return 100 * s[t.key], c.binder, ""
 	case Share:
 		if t.limit.counts(c.Candidate) {
 			return 1, stays, ""
@@ -164,11 +194,12 @@ func voc(s property.Set) float64 {
 // vocContent is 40 CFR 59.104(a)(1) for one kg: g of volatile organic compounds
 // and L of volume, both less water and exempt compounds. What is all water has
 // no volume left.
-func vocContent(s property.Set, stays, water float64) (grams, litres float64, missing string) {
+func vocContent(c *facts, water float64) (grams, litres float64, missing string) {
+	s, stays := c.Properties, c.stays
 	rho, ok := s[property.DensityKgPerL]
 	if !ok {
 		if stays == 0 {
-			return 1000 * voc(s), 0, ""
+			return 1000 * c.voc, 0, ""
 		}
 		return 0, 0, property.DensityKgPerL
 	}
@@ -180,7 +211,7 @@ func vocContent(s property.Set, stays, water float64) (grams, litres float64, mi
 		}
 		litres -= e / of
 	}
-	return 1000 * voc(s), max(0, litres), ""
+	return 1000 * c.voc, max(0, litres), ""
 }
 
 // wetting is the kg of oil that the dry pigment of one kg takes up (oil
