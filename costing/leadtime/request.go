@@ -61,6 +61,9 @@ type Request struct {
 	Batches   int                            // how many such batches make the quantity; 0: cannot be made
 	Busy      map[string][]calendar.Interval // what is planned, by machine
 	Calendar  *calendar.Calendar
+	// Openings of Calendar, kept by a caller that makes many requests one after
+	// the other; nil: looked up for this request.
+	Openings *calendar.Openings
 }
 
 func (r *Request) check() error {

@@ -27,6 +27,7 @@ type Planned struct {
 // materials are there and the last of them.
 type schedule struct {
 	cal   *calendar.Calendar
+	open  *calendar.Openings
 	busy  map[string][]calendar.Interval // merged
 	steps []Step
 	from  []time.Time
@@ -36,7 +37,10 @@ type schedule struct {
 // newSchedule takes the readiness of the materials (nil: all here) and what is
 // planned on the machines (nil: all free).
 func newSchedule(r *Request, materials []Ready, busy map[string][]calendar.Interval) *schedule {
-	s := &schedule{cal: r.Calendar, steps: r.Steps, busy: map[string][]calendar.Interval{}}
+	if r.Openings == nil {
+		r.Openings = r.Calendar.Openings(r.Now)
+	}
+	s := &schedule{cal: r.Calendar, open: r.Openings, steps: r.Steps, busy: map[string][]calendar.Interval{}}
 	for machine, planned := range busy {
 		s.busy[machine] = calendar.Merge(planned)
 	}
@@ -133,11 +137,11 @@ func (s *schedule) span(step Step, t time.Time) (start, end time.Time, err error
 	if step.Elapsed {
 		return t.In(s.cal.Zone()), t.In(s.cal.Zone()).Add(step.Work), nil
 	}
-	if start, err = s.cal.NextOpening(t); err != nil {
+	if start, err = s.open.NextOpening(t); err != nil {
 		return start, end, err
 	}
 	if !step.Unbroken {
-		end, err = s.cal.AddWorking(start, step.Work)
+		end, err = s.open.AddWorking(start, step.Work)
 		return start, end, err
 	}
 	// Half a year of openings holds every kind of shift that a plant has.

@@ -44,7 +44,7 @@ func (p *promise) make(f formula.Formula, quantity mass.Mass, depth int) (*makin
 		return nil, err
 	}
 	made, err := leadtime.Make(leadtime.Request{Now: p.now, Quantity: quantity, Materials: materials, Steps: plan.steps,
-		Batches: plan.batches, Busy: p.busy, Calendar: p.s.calendar})
+		Batches: plan.batches, Busy: p.busy, Calendar: p.s.calendar, Openings: p.openings})
 	if err != nil {
 		return nil, err
 	}

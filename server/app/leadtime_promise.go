@@ -16,13 +16,14 @@ type promise struct {
 	q    LeadTimeQuery
 	open bool // the caller may read of materials and machines
 
-	now     time.Time
-	net     *netter
-	busy    map[string][]calendar.Interval
-	claimed map[string]mass.Mass // by material: what this question uses already
-	made    map[string]*making   // base inks that are made for it, by material
-	cannot  map[string]string    // base inks that can't be made, and why
-	answer  LeadTime
+	now      time.Time
+	net      *netter
+	openings *calendar.Openings
+	busy     map[string][]calendar.Interval
+	claimed  map[string]mass.Mass // by material: what this question uses already
+	made     map[string]*making   // base inks that are made for it, by material
+	cannot   map[string]string    // base inks that can't be made, and why
+	answer   LeadTime
 }
 
 // horizonWeeks is how far ahead what is planned is set against new wishes.
@@ -53,7 +54,8 @@ func (p *promise) work() error {
 	if p.net, err = s.net(monday(s.today), horizonWeeks*7); err != nil {
 		return err
 	}
-	if p.busy, err = s.planned(p.now); err != nil {
+	p.openings = s.calendar.Openings(p.now)
+	if p.busy, err = s.planned(p.now, p.openings); err != nil {
 		return err
 	}
 	p.claimed, p.made, p.cannot = map[string]mass.Mass{}, map[string]*making{}, map[string]string{}
@@ -120,7 +122,7 @@ func (p *promise) impossible(plain, public string) {
 // planned is when the machines are taken by the batches that are planned: each
 // is begun as late as its due date allows, or at once when that is past, the
 // earliest due first.
-func (s *supply) planned(now time.Time) (map[string][]calendar.Interval, error) {
+func (s *supply) planned(now time.Time, open *calendar.Openings) (map[string][]calendar.Interval, error) {
 	busy := map[string][]calendar.Interval{}
 	for _, b := range s.batches {
 		f, ok := s.formulas.of(b)
@@ -135,7 +137,7 @@ func (s *supply) planned(now time.Time) (map[string][]calendar.Interval, error) 
 		if by := s.midnight(s.startBy(f, b.Quantity, b.DueDate)); by.After(now) {
 			start = by
 		}
-		chain, _, err := leadtime.Place(leadtime.Request{Now: start, Quantity: b.Quantity, Steps: plan.steps, Batches: plan.batches, Busy: busy, Calendar: s.calendar})
+		chain, _, err := leadtime.Place(leadtime.Request{Now: start, Quantity: b.Quantity, Steps: plan.steps, Batches: plan.batches, Busy: busy, Calendar: s.calendar, Openings: open})
 		if errors.Is(err, calendar.ErrNeverOpen) {
 			continue
 		}
