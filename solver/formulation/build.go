@@ -3,6 +3,7 @@ package formulation
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"millbase/solver"
 )
@@ -16,7 +17,8 @@ type built struct {
 	active  []int32
 	leftOut []LeftOut
 	stays   []float64 // per column, what of a kg stays in the ink
-	num     []float64 // num[i*n+k]: term i, column k, n = len(active)
+	flat    []float64 // backs the next three
+	num     []float64 // num[i*width()+k]: term i, column k
 	den     []float64 // likewise; of a term on the finished mass it is stays
 	rows    []rowPair // per term
 	model   solver.Model
@@ -35,20 +37,48 @@ type rowPair struct {
 
 // build makes the model of a valid problem; for empty see built.
 func build(p *Problem, empty bool) (*built, error) {
-	b := &built{p: p, terms: make([]term, len(p.Limits)), empty: empty}
+	b := new(built)
+	return b, b.build(p, empty)
+}
+
+// scratch keeps what Optimise works in. Most of what it allocates is here, and
+// nothing of it goes into an answer.
+var scratch = sync.Pool{New: func() any { return new(built) }}
+
+// release returns b to scratch, without what belongs to others.
+func (b *built) release() {
+	clear(b.terms)
+	clear(b.model.Variables)
+	clear(b.model.Rows)
+	b.p, b.leftOut = nil, nil
+	if cap(b.flat) <= 1<<20 {
+		scratch.Put(b)
+	}
+}
+
+// sized is s with length n; its elements may hold anything.
+func sized[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	return s[:n]
+}
+
+func (b *built) build(p *Problem, empty bool) error {
+	b.p, b.empty = p, empty
+	b.terms = sized(b.terms, len(p.Limits))
 	for i := range p.Limits {
 		b.terms[i] = newTerm(&p.Limits[i], p)
 	}
 	if err := b.coefficients(); err != nil {
-		return nil, err
+		return err
 	}
 	b.makeModel()
-	return b, nil
+	return nil
 }
 
 // makeModel makes the model from the coefficients and the bounds of the terms.
 func (b *built) makeModel() {
-	b.model = solver.Model{}
 	b.makeRows()
 	b.makeColumns()
 }
@@ -56,9 +86,9 @@ func (b *built) makeModel() {
 // coefficients fills num and den, leaving out candidates that lack a value.
 func (b *built) coefficients() error {
 	n, m := len(b.p.Candidates), len(b.terms)
-	flat := make([]float64, n*(2*m+1))
-	b.num, b.den, b.stays = flat[:n*m:n*m], flat[n*m:2*n*m:2*n*m], flat[2*n*m:]
-	b.active = make([]int32, 0, n)
+	b.flat = sized(b.flat, n*(2*m+1))
+	b.num, b.den, b.stays = b.flat[:n*m:n*m], b.flat[n*m:2*n*m:2*n*m], b.flat[2*n*m:]
+	b.active, b.leftOut = sized(b.active, n)[:0], nil
 	var errs FieldErrors
 	var wanted wants
 	for i := range b.terms {
@@ -104,8 +134,8 @@ func (b *built) width() int { return len(b.p.Candidates) }
 
 func (b *built) makeRows() {
 	n := len(b.active)
-	b.rows = make([]rowPair, len(b.terms))
-	b.model.Rows = make([]solver.Row, 1, 2*len(b.terms)+1)
+	b.rows = sized(b.rows, len(b.terms))
+	b.model.Rows = sized(b.model.Rows, 2*len(b.terms)+1)[:1]
 	b.model.Rows[0] = solver.Row{Name: "quantity", Lower: 1, Upper: 1}
 	for i := range b.terms {
 		t := &b.terms[i]
@@ -179,15 +209,15 @@ func (t *term) scale(r float64, num, den []float64) float64 {
 
 func (b *built) makeColumns() {
 	n, m := len(b.active), &b.model
-	m.Variables = make([]solver.Variable, n)
-	m.Start = make([]int32, n+1)
+	m.Variables, m.Start = sized(m.Variables, n), sized(m.Start, n+1)
+	m.Start[0] = 0
 	room := n * len(m.Rows)
-	m.Index, m.Value = make([]int32, 0, room), make([]float64, 0, room)
+	m.Index, m.Value = sized(m.Index, room)[:0], sized(m.Value, room)[:0]
 	perKg := 1 / b.p.Quantity.Kilograms()
 	for k, j := range b.active {
 		c := &b.p.Candidates[j]
 		v := &m.Variables[k]
-		v.Name, v.Cost, v.Upper = c.ID, c.CostPerKg, solver.Inf
+		*v = solver.Variable{Name: c.ID, Cost: c.CostPerKg, Upper: solver.Inf}
 		if c.AtLeast > 0 {
 			v.Lower = c.AtLeast.Kilograms() * perKg
 		}

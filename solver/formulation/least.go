@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"millbase/inventory/property"
+	"millbase/solver"
 	"millbase/solver/checked"
 	"millbase/solver/relax"
 )
@@ -169,9 +170,9 @@ func (e *explainer) weigh(movable []*bound, x []float64) float64 {
 // step solves the linear program at x0 (nil at the start), with the bound
 // pin, if any, fixed at a ratio, and returns its blend, nil when there is none.
 func (e *explainer) step(movable []*bound, x0 []float64, pin *bound, ratio float64) ([]float64, error) {
-	at := *e.built // with the bounds moved to where x0 has them
-	at.terms = slices.Clone(e.terms)
-	back := make([]float64, len(movable)) // what takes the movement so far back
+	at := *e.built                                                           // with the bounds moved to where x0 has them
+	at.terms, at.rows, at.model = slices.Clone(e.terms), nil, solver.Model{} // its own
+	back := make([]float64, len(movable))                                    // what takes the movement so far back
 	elastic := make([]relax.Movable, len(movable))
 	for i, d := range movable {
 		elastic[i] = relax.Movable{Limit: d.row, Penalty: d.weight * e.p.Quantity.Kilograms()}

@@ -19,7 +19,9 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
-	b, err := build(p, false)
+	b := scratch.Get().(*built)
+	defer b.release()
+	err := b.build(p, false)
 	if err != nil {
 		return nil, err
 	}
