@@ -1,5 +1,5 @@
-// Package migrations holds the schema of the plant's book as goose migrations
-// and applies them.
+// Package migrations holds the schema of the plant's book as goose migrations,
+// embedded; package postgres applies them.
 //
 // The migrations only add: they run on a database that holds data while the
 // version of the server before is still at work. Masses are whole milligrams in

@@ -38,6 +38,9 @@ $$`
 
 const benchLots = 1000
 
+// benchTime is how long each figure is measured.
+const benchTime = 2 * time.Second
+
 // seedBench makes 1,000 lots with plenty in stock.
 func seedBench(b *testing.B, s *postgres.Store) {
 	b.Helper()
@@ -75,7 +78,7 @@ func rate(b *testing.B, n int, f func(client int) error) float64 {
 	var count atomic.Int64
 	var wg sync.WaitGroup
 	begin := time.Now()
-	end := begin.Add(3 * time.Second)
+	end := begin.Add(benchTime)
 	for c := range n {
 		wg.Go(func() {
 			for time.Now().Before(end) {
@@ -166,7 +169,7 @@ func pgbench(b *testing.B, n int) float64 {
 		b.Fatalf("%v: %s", err, out)
 	}
 	c := strconv.Itoa(n)
-	out, err := exec.Command(bin, "-N", "-n", "-c", c, "-j", "2", "-T", "3", url).CombinedOutput()
+	out, err := exec.Command(bin, "-N", "-n", "-c", c, "-j", "2", "-T", "2", url).CombinedOutput()
 	if err != nil {
 		b.Fatalf("%v: %s", err, out)
 	}

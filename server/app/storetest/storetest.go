@@ -21,7 +21,9 @@ type contextT = context.Context
 
 // Run runs the suite. open gives a store on an empty, migrated database.
 func Run(t *testing.T, open func(t *testing.T) app.Store) {
+	t.Run("aggregates", func(t *testing.T) { testAggregates(t, open) })
 	t.Run("ledger", func(t *testing.T) { testLedger(t, open) })
+	t.Run("concurrency", func(t *testing.T) { testConcurrency(t, open) })
 }
 
 func must(m ledger.Movement, err error) func(*testing.T) ledger.Movement {

@@ -12,7 +12,6 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
-	"millbase/migrations"
 	"millbase/server/embeddedpg"
 	"millbase/server/postgres"
 )
@@ -71,7 +70,7 @@ func start(unsafe bool) (stop func() error, err error) {
 	}
 	err = admin(ctx, "CREATE DATABASE "+template)
 	if err == nil {
-		err = migrations.Up(ctx, cluster.DatabaseURL(template))
+		err = postgres.Migrate(ctx, cluster.DatabaseURL(template))
 	}
 	if err != nil {
 		return nil, errors.Join(err, stop())

@@ -1,0 +1,58 @@
+package postgres_test
+
+import (
+	"context"
+	"testing"
+
+	"github.com/jackc/pgx/v5"
+
+	"millbase/server/app"
+	"millbase/server/postgres"
+	"millbase/server/postgres/pgtest"
+)
+
+// Migrations run on a database that holds rows of the version before, twice over
+// and by two servers at once.
+func TestMigrateADatabaseWithRows(t *testing.T) {
+	url := pgtest.Empty(t)
+	if err := postgres.MigrateTo(t.Context(), url, 1); err != nil {
+		t.Fatal(err)
+	}
+	conn, err := pgx.Connect(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = conn.Exec(t.Context(), `INSERT INTO supplier (id, title, currency, lead_time_days, contact, archived) VALUES ('s-1', 'Ostrova Pigments', 'EUR', 7, '', false)`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if pending, err := postgres.MigrationPending(t.Context(), url); err != nil || !pending {
+		t.Errorf("pending %v, %v", pending, err)
+	}
+	both := make(chan error)
+	for range 2 {
+		go func() { both <- postgres.Migrate(t.Context(), url) }()
+	}
+	for range 2 {
+		if err := <-both; err != nil {
+			t.Error(err)
+		}
+	}
+	if pending, err := postgres.MigrationPending(t.Context(), url); err != nil || pending {
+		t.Errorf("pending %v, %v", pending, err)
+	}
+	s := pgtest.Open(t, url, postgres.Options{})
+	err = s.View(t.Context(), func(ctx context.Context, tx app.Tx) error {
+		r, err := tx.Suppliers().Get(ctx, "s-1")
+		if r.Value.Title != "Ostrova Pigments" {
+			t.Errorf("after migrating: %+v", r)
+		}
+		return err
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
