@@ -41,32 +41,32 @@ const benchLots = 1000
 // benchTime is how long each figure is measured.
 const benchTime = 2 * time.Second
 
-// seedBench makes 1,000 lots with plenty in stock.
-func seedBench(b *testing.B, s *postgres.Store) {
-	b.Helper()
+// stocked is what is in stock of each lot at first.
+const stocked = 100_000 * mass.Tonne
+
+// seedLots makes lots l-0, l-1, ... with plenty in stock.
+func seedLots(t testing.TB, s *postgres.Store, n int) {
+	t.Helper()
 	ctx := context.Background()
 	_, err := s.Pool().Exec(ctx, `INSERT INTO material (id, title, class, properties, colour_index, shelf_life_days, safety_stock_mg, cautions, archived)
 		VALUES ('m-1', '', 'oil', '{}', '', 0, 0, '[]', false)`)
 	if err == nil {
 		_, err = s.Pool().Exec(ctx, `INSERT INTO lot (id, material, supplier_lot, status, certificate, batch, note, cost_per_kg, price_per_kg, price_currency, freight_per_kg, duty_percent, exchange_rate)
-		SELECT 'l-' || n, 'm-1', '', 'released', '{}', '', '', 0, 0, '', 0, 0, 1 FROM generate_series(0, 999) n`)
+		SELECT 'l-' || n, 'm-1', '', 'released', '{}', '', '', 0, 0, '', 0, 0, 1 FROM generate_series(0, $1::int - 1) n`, n)
 	}
 	if err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 	var ms []ledger.Movement
-	for i := range benchLots {
-		m, err := ledger.NewReceipt(ledger.Head{ID: uuid.NewString()}, place(i), "s-1", 100_000*mass.Tonne)
+	for i := range n {
+		m, err := ledger.NewReceipt(ledger.Head{ID: uuid.NewString()}, place(i), "s-1", stocked)
 		if err != nil {
-			b.Fatal(err)
+			t.Fatal(err)
 		}
 		ms = append(ms, m)
 	}
 	if _, err := s.PostAll(ctx, ms); err != nil {
-		b.Fatal(err)
-	}
-	if _, err := s.Pool().Exec(ctx, "VACUUM ANALYZE"); err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 }
 
@@ -104,7 +104,10 @@ func issueOf(lot int) ledger.Movement {
 
 func BenchmarkPosts(b *testing.B) {
 	s := pgtest.New(b)
-	seedBench(b, s)
+	seedLots(b, s, benchLots)
+	if _, err := s.Pool().Exec(b.Context(), "VACUUM ANALYZE"); err != nil {
+		b.Fatal(err)
+	}
 	if _, err := s.Pool().Exec(b.Context(), postFunction); err != nil {
 		b.Fatal(err)
 	}
