@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -15,8 +16,8 @@ import (
 )
 
 // gatherer posts the items of callers that wait at the same moment by one
-// statement. Nobody is made to wait for others: a writer that is free takes
-// whatever is there, and while it works the next ones gather.
+// statement: a writer that is free takes whatever is there, and while it works the
+// next ones gather. When no writer is at work nobody waits for others.
 type gatherer struct {
 	pool   *pgxpool.Pool
 	kind   record
@@ -25,6 +26,8 @@ type gatherer struct {
 	closed chan struct{}
 	once   sync.Once
 	wg     sync.WaitGroup
+	flying atomic.Int64  // calls that writers are posting
+	landed chan struct{} // a writer is done
 }
 
 // call is one waiting caller.
@@ -45,7 +48,7 @@ const (
 const patience = 10 * time.Second
 
 func newGatherer(pool *pgxpool.Pool, kind record, writers, limit int) *gatherer {
-	g := &gatherer{pool: pool, kind: kind, limit: limit, queue: make(chan *call, 4*limit), closed: make(chan struct{})}
+	g := &gatherer{pool: pool, kind: kind, limit: limit, queue: make(chan *call, 4*limit), closed: make(chan struct{}), landed: make(chan struct{}, 1)}
 	g.wg.Add(writers)
 	for range writers {
 		go g.write()
@@ -126,29 +129,51 @@ func (g *gatherer) write() {
 	for {
 		select {
 		case c := <-g.queue:
-			g.settle(g.gather(c))
+			calls := g.gather(c)
+			g.flying.Add(int64(len(calls)))
+			g.settle(calls)
+			g.flying.Add(-int64(len(calls)))
+			select {
+			case g.landed <- struct{}{}:
+			default:
+			}
 		case <-g.closed:
 			return
 		}
 	}
 }
 
-// gather takes what waits, the first call with it.
+// gather takes what waits, the first call with it. While another writer is under
+// way, a set of less than half its size is not worth a transaction of its own:
+// it grows until it is, or the other one has landed.
 func (g *gatherer) gather(first *call) []*call {
 	calls := make([]*call, 0, 32)
-	for c := first; ; {
+	take := func(c *call) {
 		if c.state.CompareAndSwap(waiting, taken) {
 			calls = append(calls, c)
 		}
-		if len(calls) == g.limit {
-			return calls
+	}
+	take(first)
+	runtime.Gosched() // callers that were answered together ask again together
+	for len(calls) < g.limit {
+		select {
+		case c := <-g.queue:
+			take(c)
+			continue
+		default:
+		}
+		if 2*int64(len(calls)) >= g.flying.Load() {
+			break
 		}
 		select {
-		case c = <-g.queue:
-		default:
+		case c := <-g.queue:
+			take(c)
+		case <-g.landed:
+		case <-g.closed:
 			return calls
 		}
 	}
+	return calls
 }
 
 // settle posts the calls and wakes their callers. The same id twice in one
