@@ -9,8 +9,6 @@ import (
 	"millbase/inventory/mass"
 )
 
-func lotsOf(tx Tx) Repo[StockLot] { return tx.Lots() }
-
 // LotView is a lot with what is on hand of it, over all locations.
 type LotView struct {
 	Record[StockLot]

@@ -38,7 +38,7 @@ func chooseAccount() (*account, error) {
 			return &account{name: name, uid: uid, gid: gid, other: true}, nil
 		}
 	}
-	return nil, errors.New("Postgres does not run as root, and there is no account \"postgres\" or \"nobody\" to run it as: " +
+	return nil, errors.New("as root no Postgres runs, and there is no account \"postgres\" or \"nobody\" to run it as: " +
 		"create one (useradd --system postgres), start the server as an ordinary user, or give --database-url")
 }
 

@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"time"
 
-	"millbase/migrations"
 	"millbase/server/app"
 	"millbase/server/embeddedpg"
 	"millbase/server/postgres"
@@ -29,7 +28,7 @@ func run(ctx context.Context, cfg config, out io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, stopDatabase()) }()
-	if err := migrations.Up(ctx, url); err != nil {
+	if err := postgres.Migrate(ctx, url); err != nil {
 		return fmt.Errorf("bringing the database up to date: %w", err)
 	}
 	store, err := postgres.Open(ctx, url, postgres.Options{Logger: log})

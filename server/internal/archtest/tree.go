@@ -111,8 +111,11 @@ func (f *File) Test() bool { return f.ofTests() || support(f.Folder) }
 func (f *File) ofTests() bool { return strings.HasSuffix(f.Path, "_test.go") }
 
 // support says whether a package is test support: by Go's custom its name ends
-// in "test" (httptest; here solvertest, storetest).
-func support(folder string) bool { return strings.HasSuffix(folder, "test") }
+// in "test" (httptest; here solvertest, storetest). The benchmark program is no
+// product either: it measures on the tests' problems.
+func support(folder string) bool {
+	return strings.HasSuffix(folder, "test") || folder == "server/cmd/millbench"
+}
 
 // Imports are the import paths of a Go file; nil for another file.
 func (f *File) Imports() []string {
