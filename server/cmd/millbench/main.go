@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/signal"
 	"regexp"
+	"runtime/debug"
 	"sort"
 	"time"
 )
@@ -57,6 +58,7 @@ func main() {
 		fmt.Fprintln(os.Stderr, "millbench: -only:", err)
 		os.Exit(2)
 	}
+	debug.SetGCPercent(400) // the load generator shares the machine with what it measures
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	os.Exit(run(ctx, s, pattern))
