@@ -3,7 +3,6 @@ package postgres
 import (
 	"context"
 	"errors"
-	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -16,8 +15,7 @@ import (
 )
 
 // gatherer posts the items of callers that wait at the same moment by one
-// statement: a writer that is free takes whatever is there, and while it works the
-// next ones gather. When no writer is at work nobody waits for others.
+// statement: while a writer works the next ones gather.
 type gatherer struct {
 	pool   *pgxpool.Pool
 	kind   record
@@ -26,8 +24,6 @@ type gatherer struct {
 	closed chan struct{}
 	once   sync.Once
 	wg     sync.WaitGroup
-	flying atomic.Int64  // calls that writers are posting
-	landed chan struct{} // a writer is done
 }
 
 // call is one waiting caller.
@@ -48,7 +44,7 @@ const (
 const patience = 10 * time.Second
 
 func newGatherer(pool *pgxpool.Pool, kind record, writers, limit int) *gatherer {
-	g := &gatherer{pool: pool, kind: kind, limit: limit, queue: make(chan *call, 4*limit), closed: make(chan struct{}), landed: make(chan struct{}, 1)}
+	g := &gatherer{pool: pool, kind: kind, limit: limit, queue: make(chan *call, 4*limit), closed: make(chan struct{})}
 	g.wg.Add(writers)
 	for range writers {
 		go g.write()
@@ -126,52 +122,73 @@ func closing() error {
 
 func (g *gatherer) write() {
 	defer g.wg.Done()
+	var last trip
 	for {
 		select {
 		case c := <-g.queue:
-			calls := g.gather(c)
-			g.flying.Add(int64(len(calls)))
+			calls := g.gather(c, last)
 			g.settle(calls)
-			g.flying.Add(-int64(len(calls)))
-			select {
-			case g.landed <- struct{}{}:
-			default:
-			}
+			last = trip{size: len(calls), landed: time.Now()}
 		case <-g.closed:
 			return
 		}
 	}
 }
 
-// gather takes what waits, the first call with it. While another writer is under
-// way, a set of less than half its size is not worth a transaction of its own:
-// it grows until it is, or the other one has landed.
-func (g *gatherer) gather(first *call) []*call {
-	calls := make([]*call, 0, 32)
-	take := func(c *call) {
-		if c.state.CompareAndSwap(waiting, taken) {
-			calls = append(calls, c)
-		}
+// trip is one set that a writer brought into the ledger.
+type trip struct {
+	size   int
+	landed time.Time
+}
+
+// linger is how long after a set has landed a writer waits for its callers to
+// come back with their next posting.
+const linger = 400 * time.Microsecond
+
+// gather takes what waits, the first call with it. Callers that post one after
+// the other come back at about the same moment, just after they were answered: a
+// writer that set out with the first of them would leave the rest for a trip of
+// their own, so it waits until most are there, or for a moment. A caller who is
+// alone, or comes after a pause, never waits.
+func (g *gatherer) gather(first *call, last trip) []*call {
+	calls := g.take(make([]*call, 0, 32), first)
+	calls = g.waiting(calls)
+	worth := len(calls) + last.size - last.size/4
+	if last.size < 2 || len(calls) >= g.limit || time.Since(last.landed) > linger {
+		return calls
 	}
-	take(first)
-	runtime.Gosched() // callers that were answered together ask again together
-	for len(calls) < g.limit {
+	until := time.NewTimer(linger - time.Since(last.landed))
+	defer until.Stop()
+	for worth = min(worth, g.limit); len(calls) < worth; {
 		select {
 		case c := <-g.queue:
-			take(c)
-			continue
-		default:
-		}
-		if 2*int64(len(calls)) >= g.flying.Load() {
-			break
-		}
-		select {
-		case c := <-g.queue:
-			take(c)
-		case <-g.landed:
+			calls = g.take(calls, c)
+		case <-until.C:
+			return g.waiting(calls)
 		case <-g.closed:
 			return calls
 		}
+	}
+	return g.waiting(calls)
+}
+
+// waiting takes all that wait at this moment, as far as a set goes.
+func (g *gatherer) waiting(calls []*call) []*call {
+	for len(calls) < g.limit {
+		select {
+		case c := <-g.queue:
+			calls = g.take(calls, c)
+		default:
+			return calls
+		}
+	}
+	return calls
+}
+
+// take adds the call unless its caller has given up.
+func (g *gatherer) take(calls []*call, c *call) []*call {
+	if c.state.CompareAndSwap(waiting, taken) {
+		calls = append(calls, c)
 	}
 	return calls
 }

@@ -58,7 +58,7 @@ type db interface {
 // writes (target_session_attrs=read-write).
 func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	if o.Writers <= 0 {
-		o.Writers = 2
+		o.Writers = 1
 	}
 	if o.GatherLimit <= 0 {
 		o.GatherLimit = 256

@@ -133,7 +133,6 @@ func TestTheSameMovementAgain(t *testing.T) {
 			}
 		})
 	}
-	s.As(app.Floor)
 	all.Wait()
 	if s.onHand("l-1") != 90 {
 		t.Errorf("%g kg on hand, want 90", s.onHand("l-1"))
@@ -225,7 +224,6 @@ func TestCounts(t *testing.T) {
 // true at its moment: no kilogram may vanish.
 func TestCountsWhileStockMoves(t *testing.T) {
 	s := newStockroom(t)
-	s.As(app.Floor)
 	var all sync.WaitGroup
 	for range 4 {
 		all.Go(func() {

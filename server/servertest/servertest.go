@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -36,6 +37,7 @@ type Server struct {
 	Keys map[app.Role]string
 
 	t     testing.TB
+	mu    sync.Mutex // of conns
 	conns map[app.Role]*grpc.ClientConn
 	http  *http.Client
 }
@@ -119,6 +121,8 @@ func (s *Server) serve(cfg serve.Config) {
 // As is a gRPC connection with the key of the role; the empty role sends none.
 func (s *Server) As(role app.Role) *grpc.ClientConn {
 	s.t.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if conn := s.conns[role]; conn != nil {
 		return conn
 	}
