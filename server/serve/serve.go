@@ -101,7 +101,7 @@ func (s *Server) newGRPC(chain *rpc.Chain) *grpc.Server {
 		grpc.UnaryInterceptor(chain.Unary), grpc.StreamInterceptor(chain.Stream),
 		grpc.MaxRecvMsgSize(int(s.cfg.MaxBody)), grpc.MaxConcurrentStreams(1000),
 		// Workers keep their stacks: a fresh goroutine per call would grow one anew.
-		grpc.NumStreamWorkers(uint32(16*runtime.GOMAXPROCS(0))),
+		grpc.NumStreamWorkers(uint32(16 * runtime.GOMAXPROCS(0))),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute}),
 	}
