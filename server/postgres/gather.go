@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -122,58 +123,20 @@ func closing() error {
 
 func (g *gatherer) write() {
 	defer g.wg.Done()
-	var last trip
 	for {
 		select {
 		case c := <-g.queue:
-			calls := g.gather(c, last)
-			g.settle(calls)
-			last = trip{size: len(calls), landed: time.Now()}
+			g.settle(g.gather(c))
 		case <-g.closed:
 			return
 		}
 	}
 }
 
-// trip is one set that a writer brought into the ledger.
-type trip struct {
-	size   int
-	landed time.Time
-}
-
-// linger is how long after a set has landed a writer waits for its callers to
-// come back with their next posting.
-const linger = 400 * time.Microsecond
-
-// gather takes what waits, the first call with it. Callers that post one after
-// the other come back at about the same moment, just after they were answered: a
-// writer that set out with the first of them would leave the rest for a trip of
-// their own, so it waits until most are there, or for a moment. A caller who is
-// alone, or comes after a pause, never waits.
-func (g *gatherer) gather(first *call, last trip) []*call {
+// gather takes what waits, the first call with it.
+func (g *gatherer) gather(first *call) []*call {
 	calls := g.take(make([]*call, 0, 32), first)
-	calls = g.waiting(calls)
-	worth := len(calls) + last.size - last.size/4
-	if last.size < 2 || len(calls) >= g.limit || time.Since(last.landed) > linger {
-		return calls
-	}
-	until := time.NewTimer(linger - time.Since(last.landed))
-	defer until.Stop()
-	for worth = min(worth, g.limit); len(calls) < worth; {
-		select {
-		case c := <-g.queue:
-			calls = g.take(calls, c)
-		case <-until.C:
-			return g.waiting(calls)
-		case <-g.closed:
-			return calls
-		}
-	}
-	return g.waiting(calls)
-}
-
-// waiting takes all that wait at this moment, as far as a set goes.
-func (g *gatherer) waiting(calls []*call) []*call {
+	runtime.Gosched() // callers that were answered together ask again together
 	for len(calls) < g.limit {
 		select {
 		case c := <-g.queue:
