@@ -96,6 +96,15 @@ var attacks = []struct{ name, rule, sql string }{
 		 INSERT INTO movement (id, kind, digest, entry_count, posted_at) VALUES (` + attack + `, 'receipt', '\x00', 2, now() - interval '1 day')`},
 	{"an unlike reversal", "movement_mirrors", post(attack, "reversal", issue, pot, store, "99")},
 	{"a reversal of nothing", "movement_reversal_names_one", post(attack, "reversal", "NULL", pot, store, "100")},
+	{"a kind of its own", "movement_kind_known", post(attack, "gift", "NULL", supplier, store, "1")},
+	{"a movement of nothing", "movement_entry_count_positive", `INSERT INTO movement (id, kind, digest, entry_count) VALUES (` + attack + `, 'receipt', '\x00', 0)`},
+	{"fewer uses than none", "movement_use_count_not_negative", entries(`2, -1`, `(`+attack+`, 1, 'stock', 'main', '', 'l-1', 5), (`+attack+`, 2, 'supplier', '', '', 'l-1', -5)`)},
+	{"an account of its own", "entry_account_known", entries(`2, 0`, `(`+attack+`, 1, 'stock', 'main', '', 'l-1', 5), (`+attack+`, 2, 'gift', '', '', 'l-1', -5)`)},
+	{"an entry of nothing", "entry_quantity_in_bounds", entries(`2, 0`, `(`+attack+`, 1, 'stock', 'main', '', 'l-1', 0), (`+attack+`, 2, 'supplier', '', '', 'l-1', 0)`)},
+	{"an entry of everything", "entry_quantity_in_bounds", entries(`2, 0`, `(`+attack+`, 1, 'stock', 'main', '', 'l-1', 1000000000000001), (`+attack+`, 2, 'supplier', '', '', 'l-1', -1000000000000001)`)},
+	{"stock nowhere", "entry_location_of_stock", entries(`2, 0`, `(`+attack+`, 1, 'stock', '', '', 'l-1', 5), (`+attack+`, 2, 'supplier', '', '', 'l-1', -5)`)},
+	{"scrap of someone", "entry_party_of_account", entries(`2, 0`, `(`+attack+`, 1, 'stock', 'main', '', 'l-1', -5), (`+attack+`, 2, 'scrap', '', 'b', 'l-1', 5)`)},
+	{"an entry before the first", "entry_line_positive", `INSERT INTO entry VALUES (` + receipt + `, 0, 'stock', 'main', '', 'l-1', 5)`},
 	{"an unknown lot", "entry_lot_known",
 		`WITH e AS (INSERT INTO entry VALUES (` + attack + `, 1, 'stock', 'main', '', 'l-9', 5), (` + attack + `, 2, 'supplier', '', '', 'l-9', -5))
 		 INSERT INTO movement (id, kind, digest, entry_count) VALUES (` + attack + `, 'receipt', '\x00', 2)`},
@@ -113,6 +122,12 @@ var attacks = []struct{ name, rule, sql string }{
 	{"a use without movement", "reservation_use_of_movement", `INSERT INTO reservation_use VALUES (` + attack + `, 1, ` + reservation + `, 5)`},
 	{"a use added later", "reservation_use_of_movement", `INSERT INTO reservation_use VALUES (` + issue + `, 1, ` + reservation + `, 5)`},
 	{"delete a lot with stock", "balance_lot_fkey", `DELETE FROM lot WHERE id = 'l-1'`},
+}
+
+// entries posts a receipt with the given counts and rows of entries.
+func entries(counts, rows string) string {
+	return `WITH e AS (INSERT INTO entry VALUES ` + rows + `)
+		INSERT INTO movement (id, kind, digest, entry_count, use_count) VALUES (` + attack + `, 'receipt', '\x00', ` + counts + `)`
 }
 
 func TestWhateverClientConnects(t *testing.T) {

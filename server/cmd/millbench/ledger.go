@@ -40,7 +40,7 @@ func prepareLedger(ctx context.Context, s settings) (*rig, error) {
 
 // issue posts one small issue of a lot through gRPC.
 func (r *rig) issue(ctx context.Context, client, lot int) error {
-	_, err := pb.NewLedgerServiceClient(r.conn(client)).CreateMovement(ctx, &pb.CreateMovementRequest{MovementId: uuid.NewString(), Movement: movement(lot)})
+	_, err := pb.NewLedgerServiceClient(r.conn(client)).CreateMovement(ctx, &pb.CreateMovementRequest{MovementId: uuid.Must(uuid.NewV7()).String(), Movement: movement(lot)})
 	return err
 }
 
@@ -128,7 +128,7 @@ func measureImport(ctx context.Context, s settings) ([]bar, error) {
 			calls, err := perSecond(1, s.duration, func(int, int) error {
 				bulk := &pb.BatchCreateMovementsRequest{}
 				for range importSize {
-					bulk.Requests = append(bulk.Requests, &pb.CreateMovementRequest{MovementId: uuid.NewString(), Movement: movement(rand.IntN(benchLots))})
+					bulk.Requests = append(bulk.Requests, &pb.CreateMovementRequest{MovementId: uuid.Must(uuid.NewV7()).String(), Movement: movement(rand.IntN(benchLots))})
 				}
 				_, err := ledger.BatchCreateMovements(ctx, bulk)
 				return err

@@ -97,7 +97,7 @@ func (r *rig) connect(data string) error {
 		return err
 	}
 	r.key = strings.TrimSpace(string(key))
-	for range 4 {
+	for range 1 {
 		conn, err := grpc.NewClient(r.grpc, grpc.WithTransportCredentials(insecure.NewCredentials()), grpc.WithPerRPCCredentials(bearer(r.key)))
 		if err != nil {
 			return err
