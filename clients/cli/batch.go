@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	pb "millbase/proto/millbase/v1"
@@ -144,7 +143,7 @@ func (a *app) batchFinish() *cobra.Command {
 				r.FinishedLotId = "m-" + args[0]
 			}
 			if r.RequestId == "" {
-				r.RequestId = uuid.NewString()
+				r.RequestId = newID()
 			}
 			for _, w := range weighed {
 				lot, text, _ := strings.Cut(w, "=")

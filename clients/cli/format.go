@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"github.com/google/uuid"
 	"google.golang.org/genproto/googleapis/type/money"
 )
 
@@ -149,3 +150,6 @@ func prefixed(collection, text string) string {
 	}
 	return collection + "/" + text
 }
+
+// newID is a time-ordered UUID: the ledger's index then grows at one end.
+func newID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 
-	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	pb "millbase/proto/millbase/v1"
@@ -42,7 +41,7 @@ func (a *app) moveKind(verb, short string, kind pb.MovementKind) *cobra.Command 
 			}
 			m.Lot, m.Batch, m.Reservation = prefixed("lots", args[0]), prefixed("batches", m.Batch), prefixed("reservations", m.Reservation)
 			if r.MovementId == "" {
-				r.MovementId = uuid.NewString()
+				r.MovementId = newID()
 			}
 			done, err := pb.NewLedgerServiceClient(conn).CreateMovement(cmd.Context(), r)
 			if err != nil {
@@ -88,7 +87,7 @@ func (a *app) count() *cobra.Command {
 			}
 			r.Lot = prefixed("lots", args[0])
 			if r.MovementId == "" {
-				r.MovementId = uuid.NewString()
+				r.MovementId = newID()
 			}
 			done, err := pb.NewLedgerServiceClient(conn).CountStock(cmd.Context(), r)
 			if err != nil {
@@ -117,7 +116,7 @@ func (a *app) reverse() *cobra.Command {
 			}
 			r.Name = prefixed("movements", args[0])
 			if r.MovementId == "" {
-				r.MovementId = uuid.NewString()
+				r.MovementId = newID()
 			}
 			done, err := pb.NewLedgerServiceClient(conn).ReverseMovement(cmd.Context(), r)
 			if err != nil {

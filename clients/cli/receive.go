@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"os"
 
-	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/encoding/protojson"
 
@@ -34,7 +33,7 @@ func (a *app) receive() *cobra.Command {
 			r.LotId, r.Lot.Material, r.Lot.Supplier = args[0], prefixed("materials", material), prefixed("suppliers", supplier)
 			r.PurchaseOrder = prefixed("purchaseOrders", r.PurchaseOrder)
 			if r.MovementId == "" {
-				r.MovementId = uuid.NewString()
+				r.MovementId = newID()
 			}
 			if price != "" {
 				r.Lot.Cost = &pb.LotCost{}

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 
-	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	pb "millbase/proto/millbase/v1"
@@ -23,7 +22,7 @@ func (a *app) reserve() *cobra.Command {
 			}
 			r.Reservation.Lot, r.Reservation.Batch = prefixed("lots", args[0]), prefixed("batches", r.Reservation.Batch)
 			if r.ReservationId == "" {
-				r.ReservationId = uuid.NewString()
+				r.ReservationId = newID()
 			}
 			made, err := pb.NewLedgerServiceClient(conn).CreateReservation(cmd.Context(), r)
 			if err != nil {
