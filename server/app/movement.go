@@ -63,7 +63,15 @@ func (b *Book) PostAll(ctx context.Context, ps []Posting) ([]ledger.Movement, er
 		return nil, err
 	}
 	posted, err := b.store.PostAll(ctx, ms)
-	return posted, asAsked(err)
+	err = asAsked(err)
+	if bad := (Invalid)(nil); errors.As(err, &bad) {
+		for i, f := range bad {
+			if len(ps) == 1 && !strings.HasPrefix(f.Field, "requests[") {
+				bad[i].Field = "requests[0]." + f.Field // the store numbers several only
+			}
+		}
+	}
+	return posted, err
 }
 
 // movements builds the movements. What they refer to is looked up once for all,
@@ -135,6 +143,11 @@ func (r references) build(p Posting, actor, field string) (ledger.Movement, erro
 	}
 	if state := r.batches[p.Batch]; state == batch.Finished || state == batch.Cancelled {
 		return ledger.Movement{}, Faultf(ErrNotReady, "BATCH_CLOSED", "batches/"+p.Batch, "batch %s is %s; nothing more goes into it or comes back from it", p.Batch, state)
+	}
+	for _, must := range []struct{ name, value string }{{"lot", p.Lot}, {"location", p.Location}} {
+		if must.value == "" {
+			return ledger.Movement{}, InvalidField(field+must.name, "must be given")
+		}
 	}
 	head, at := ledger.Head{ID: p.ID, Note: p.Note, Actor: actor}, ledger.Place{Lot: p.Lot, Location: p.Location}
 	var m ledger.Movement

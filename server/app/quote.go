@@ -218,20 +218,39 @@ func (s *supply) quote(r QuoteRequest, f formula.Formula) (Quote, error) {
 		q.Assumptions = append(q.Assumptions, fmt.Sprintf("One %s is worth %s %s, the rate of %s.", rate.To, perUnit.Value, rate.From, perUnit.Date.Format(time.DateOnly)))
 	}
 	slices.Sort(r.Quantities)
+	var assumed [][]string
 	for _, quantity := range r.Quantities {
-		brk, assumed, err := s.quoteBreak(r, q, f, quantity, rate, cans)
+		brk, taken, err := s.quoteBreak(r, q, f, quantity, rate, cans)
 		if err != nil {
 			return Quote{}, err
 		}
-		q.Breaks = append(q.Breaks, brk)
-		for _, a := range assumed {
-			if a = quantity.String() + ": " + a; len(r.Quantities) == 1 {
-				a = strings.TrimPrefix(a, quantity.String()+": ")
-			}
-			q.Assumptions = append(q.Assumptions, a)
+		q.Breaks, assumed = append(q.Breaks, brk), append(assumed, taken)
+	}
+	q.Assumptions = append(q.Assumptions, forAll(r.Quantities, assumed)...)
+	return q, nil
+}
+
+// forAll lists what is assumed for every quantity once, and then what is assumed
+// for some, under their quantity.
+func forAll(quantities []mass.Mass, assumed [][]string) []string {
+	times := map[string]int{}
+	for _, list := range assumed {
+		for _, a := range list {
+			times[a]++
 		}
 	}
-	return q, nil
+	var common, own []string
+	for i, list := range assumed {
+		for _, a := range list {
+			switch {
+			case times[a] < len(quantities):
+				own = append(own, quantities[i].String()+": "+a)
+			case i == 0:
+				common = append(common, a)
+			}
+		}
+	}
+	return append(common, own...)
 }
 
 // quoteBreak prices one quantity. Each is costed on the whole book: the

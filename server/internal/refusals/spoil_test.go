@@ -15,6 +15,7 @@ import (
 // spoiler makes one field of a request bad.
 type spoiler struct {
 	path  string
+	field string // what the refusal names: the path, or the oneof around it
 	how   string
 	codes []codes.Code // one of them must come; empty: anything but a failure of the server's own
 	apply func(m protoreflect.Message, fd protoreflect.FieldDescriptor)
@@ -22,8 +23,8 @@ type spoiler struct {
 
 var (
 	invalid = []codes.Code{codes.InvalidArgument}
-	unknown = []codes.Code{codes.NotFound, codes.InvalidArgument, codes.FailedPrecondition}
-	stale   = []codes.Code{codes.Aborted, codes.InvalidArgument}
+	unknown = []codes.Code{codes.NotFound, codes.InvalidArgument}
+	stale   = []codes.Code{codes.Aborted}
 )
 
 // walk visits every field that a client may set, in the message and the messages
@@ -63,7 +64,7 @@ func spoilers(method string, request proto.Message) []spoiler {
 	var out []spoiler
 	walk(request.ProtoReflect(), "", func(m protoreflect.Message, fd protoreflect.FieldDescriptor, path string) {
 		add := func(how string, want []codes.Code, v any) {
-			out = append(out, spoiler{path, how, want, func(m protoreflect.Message, fd protoreflect.FieldDescriptor) { set(m, fd, v) }})
+			out = append(out, spoiler{path, path, how, want, func(m protoreflect.Message, fd protoreflect.FieldDescriptor) { set(m, fd, v) }})
 		}
 		switch {
 		case fd.IsMap():
@@ -79,7 +80,11 @@ func spoilers(method string, request proto.Message) []spoiler {
 		case fd.Message() != nil && fd.Message().FullName() == "google.type.Money":
 			amounts(&out, method, path)
 		case fd.Message() != nil && m.Has(fd):
-			out = append(out, spoiler{path, "missing", nil, protoreflect.Message.Clear})
+			field := path
+			if one := fd.ContainingOneof(); one != nil {
+				field = strings.TrimSuffix(path, string(fd.Name())) + string(one.Name())
+			}
+			out = append(out, spoiler{path, field, "missing", nil, protoreflect.Message.Clear})
 		}
 	})
 	return out
@@ -128,8 +133,8 @@ func texts(method string, m protoreflect.Message, fd protoreflect.FieldDescripto
 	case ignored:
 		return
 	case name == "etag":
-		add("stale", stale, `999999`)
-		add("not an etag", stale, "x y")
+		add("stale", stale, "v999")
+		add("not an etag", invalid, "x y")
 	case strings.HasSuffix(name, "_date") || strings.HasSuffix(name, "_dates"):
 		add("no such day", invalid, "2026-02-30")
 		add("no date", invalid, "tomorrow")
@@ -178,7 +183,7 @@ func amounts(out *[]spoiler, method, path string) {
 		case method == "Optimise" && c.units < 0:
 			want = nil // a price below zero is what someone pays to be rid of it
 		}
-		*out = append(*out, spoiler{path, c.how, want, func(m protoreflect.Message, fd protoreflect.FieldDescriptor) {
+		*out = append(*out, spoiler{path, path, c.how, want, func(m protoreflect.Message, fd protoreflect.FieldDescriptor) {
 			amount := m.Mutable(fd).Message()
 			fields := amount.Descriptor().Fields()
 			amount.Set(fields.ByName("currency_code"), protoreflect.ValueOfString(c.currency))
