@@ -68,6 +68,7 @@ func (b *bench) call(role app.Role, method protoreflect.MethodDescriptor, reques
 func (b *bench) digest(t *testing.T) string {
 	t.Helper()
 	rows, err := b.db.Query(t.Context(), `SELECT table_name::text FROM information_schema.tables WHERE table_schema = 'public' AND table_type = 'BASE TABLE' ORDER BY 1`)
+	must(t, 0, err)
 	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
 	must(t, 0, err)
 	var parts []string
