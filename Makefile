@@ -38,7 +38,7 @@ check: install-npm ## format, lint, generated code up to date, API compatible
 	@.make/check
 
 .PHONY: bench
-bench: install ## print one BAR line for each figure that we promise
+bench: build ## print one BAR line for each figure that we promise
 	$(GO_BUILD) -o $(BIN)/millbench ./server/cmd/millbench
 	$(BIN)/millbench
 
