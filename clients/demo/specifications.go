@@ -61,7 +61,7 @@ func baseInks() []ink {
 		mk("base-yellow-fast", "Base ink yellow PY83, lightfast", "PY83", 0.23, 0.28, 0.24),
 		mk("base-orange", "Base ink orange PO34", "PO34", 0.24, 0.29, 0.24),
 		mk("base-red", "Base ink red PR48:2", "PR48:2", 0.25, 0.30, 0.25),
-		mk("base-rubine", "Base ink rubine PR57:1", "PR57:1", 0.26, 0.31, 0.28),
+		mk("base-bluish-red", "Base ink bluish red PR57:1", "PR57:1", 0.26, 0.31, 0.28),
 		mk("base-magenta", "Base ink magenta PR122", "PR122", 0.22, 0.27, 0.27),
 		mk("base-violet", "Base ink violet PV23", "PV23", 0.20, 0.25, 0.26),
 		mk("base-blue", "Base ink blue PB15:3", "PB15:3", 0.26, 0.31, 0.22),

@@ -14,17 +14,17 @@ import (
 )
 
 // clients shares n pieces of work among some goroutines.
-func clients(count, n int, work func(client, i int) error) error {
+func clients(count, n int, work func(i int) error) error {
 	var next atomic.Int64
 	var group errgroup.Group
-	for c := range count {
+	for range count {
 		group.Go(func() error {
 			for {
 				i := int(next.Add(1)) - 1
 				if i >= n {
 					return nil
 				}
-				if err := work(c, i); err != nil {
+				if err := work(i); err != nil {
 					return err
 				}
 			}
@@ -35,14 +35,14 @@ func clients(count, n int, work func(client, i int) error) error {
 
 // perSecond lets some clients work for a time and returns how often they did in
 // a second.
-func perSecond(count int, d time.Duration, work func(client, i int) error) (float64, error) {
+func perSecond(count int, d time.Duration, work func() error) (float64, error) {
 	var done atomic.Int64
 	var group errgroup.Group
 	start := time.Now()
-	for c := range count {
+	for range count {
 		group.Go(func() error {
-			for i := 0; time.Since(start) < d; i++ {
-				if err := work(c, i); err != nil {
+			for time.Since(start) < d {
+				if err := work(); err != nil {
 					return err
 				}
 				done.Add(1)

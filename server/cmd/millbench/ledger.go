@@ -39,8 +39,8 @@ func prepareLedger(ctx context.Context, s settings) (*rig, error) {
 }
 
 // issue posts one small issue of a lot through gRPC.
-func (r *rig) issue(ctx context.Context, client, lot int) error {
-	_, err := pb.NewLedgerServiceClient(r.conn(client)).CreateMovement(ctx, &pb.CreateMovementRequest{MovementId: uuid.Must(uuid.NewV7()).String(), Movement: movement(lot)})
+func (r *rig) issue(ctx context.Context, lot int) error {
+	_, err := pb.NewLedgerServiceClient(r.conn).CreateMovement(ctx, &pb.CreateMovementRequest{MovementId: uuid.Must(uuid.NewV7()).String(), Movement: movement(lot)})
 	return err
 }
 
@@ -58,7 +58,7 @@ func measureLedger(ctx context.Context, s settings) (bars []bar, err error) {
 	for _, n := range []int{8, 32} {
 		ratio, a, b, err := turns(s.rounds,
 			func() (float64, error) {
-				return perSecond(n, s.duration, func(c, _ int) error { return r.issue(ctx, c, rand.IntN(benchLots)) })
+				return perSecond(n, s.duration, func() error { return r.issue(ctx, rand.IntN(benchLots)) })
 			},
 			func() (float64, error) { return r.pgbench(ctx, n, s.duration) })
 		if err != nil {
@@ -100,10 +100,10 @@ func (r *rig) hot(ctx context.Context, s settings) (bar, error) {
 	}
 	ratio, a, b, err := turns(s.rounds,
 		func() (float64, error) {
-			return perSecond(32, s.duration, func(c, _ int) error { return r.issue(ctx, c, 0) })
+			return perSecond(32, s.duration, func() error { return r.issue(ctx, 0) })
 		},
 		func() (float64, error) {
-			return perSecond(32, s.duration, func(int, int) error {
+			return perSecond(32, s.duration, func() error {
 				_, err := pool.Exec(ctx, "SELECT bench_issue($1, $2, $3)", uuid.New(), lotOf(0), int64(1000))
 				return err
 			})
@@ -122,10 +122,10 @@ func measureImport(ctx context.Context, s settings) ([]bar, error) {
 		return nil, err
 	}
 	defer func() { _ = r.close() }()
-	ledger := pb.NewLedgerServiceClient(r.conn(0))
+	ledger := pb.NewLedgerServiceClient(r.conn)
 	ratio, a, b, err := turns(s.rounds,
 		func() (float64, error) {
-			calls, err := perSecond(1, s.duration, func(int, int) error {
+			calls, err := perSecond(1, s.duration, func() error {
 				bulk := &pb.BatchCreateMovementsRequest{}
 				for range importSize {
 					bulk.Requests = append(bulk.Requests, &pb.CreateMovementRequest{MovementId: uuid.Must(uuid.NewV7()).String(), Movement: movement(rand.IntN(benchLots))})

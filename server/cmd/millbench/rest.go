@@ -25,12 +25,12 @@ func measureREST(ctx context.Context, s settings) ([]bar, error) {
 	const n = 8
 	ratio, a, b, err := turns(s.rounds,
 		func() (float64, error) {
-			calls, err := perSecond(n, s.duration, func(int, int) error { return r.get(ctx, web, url) })
+			calls, err := perSecond(n, s.duration, func() error { return r.get(ctx, web, url) })
 			return n / calls, err
 		},
 		func() (float64, error) {
-			calls, err := perSecond(n, s.duration, func(c, _ int) error {
-				_, err := pb.NewLotServiceClient(r.conn(c)).GetLot(ctx, &pb.GetLotRequest{Name: "lots/" + lotOf(0)})
+			calls, err := perSecond(n, s.duration, func() error {
+				_, err := pb.NewLotServiceClient(r.conn).GetLot(ctx, &pb.GetLotRequest{Name: "lots/" + lotOf(0)})
 				return err
 			})
 			return n / calls, err
