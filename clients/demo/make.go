@@ -7,6 +7,9 @@ import (
 	"sort"
 	"time"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	pb "millbase/proto/millbase/v1"
 )
 
@@ -26,8 +29,17 @@ var (
 )
 
 // newFormula asks for the cheapest formula of a specification from stock and
-// enters it in the formula book, released, by material.
+// enters it in the formula book, released, by material. A formula that an earlier
+// load has entered stays: stock has moved since, and so would the optimum.
 func (l *Loader) newFormula(ctx context.Context, k ink) error {
+	switch there, err := l.formulas.GetFormula(ctx, &pb.GetFormulaRequest{Name: "formulas/" + k.id}); {
+	case err == nil && there.Released:
+		return nil
+	case err == nil:
+		return l.release(ctx, k.id, there.Revision)
+	case status.Code(err) != codes.NotFound:
+		return fmt.Errorf("%s: %w", k.id, err)
+	}
 	answer, err := l.optimiser.Optimise(ctx, &pb.OptimiseRequest{
 		Specification: "specifications/" + k.id, QuantityKg: 100, Date: l.day(0), CostBasis: pb.CostBasis_COST_BASIS_LOT,
 		Book: &pb.BookCandidates{StockOnly: true, Excluded: leftovers()},
@@ -52,7 +64,11 @@ func (l *Loader) newFormula(ctx context.Context, k ink) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", k.id, err)
 	}
-	_, err = l.formulas.ReleaseFormula(ctx, &pb.ReleaseFormulaRequest{Name: fmt.Sprintf("formulas/%s@%d", k.id, formula.Revision)})
+	return l.release(ctx, k.id, formula.Revision)
+}
+
+func (l *Loader) release(ctx context.Context, id string, revision int32) error {
+	_, err := l.formulas.ReleaseFormula(ctx, &pb.ReleaseFormulaRequest{Name: fmt.Sprintf("formulas/%s@%d", id, revision)})
 	return err
 }
 

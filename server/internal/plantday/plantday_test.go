@@ -2,7 +2,6 @@ package plantday
 
 import (
 	"math"
-	"strings"
 	"testing"
 	"time"
 
@@ -123,12 +122,7 @@ func formulas(t *testing.T, conn *grpc.ClientConn) {
 		if math.Abs(total-200) > 1e-9 || !answer.Proof.Certified {
 			t.Errorf("%s: masses sum to %g kg, certified %v", spec.Name, total, answer.Proof.Certified)
 		}
-		for _, l := range answer.Limits {
-			room := 1e-6 * (1 + math.Abs(l.Value))
-			if l.Lower != nil && l.Value < *l.Lower-room || l.Upper != nil && l.Value > *l.Upper+room {
-				t.Errorf("%s: limit %s at %g is outside its bounds", spec.Name, l.LimitId, l.Value)
-			}
-		}
+		holds(t, conn, spec, answer)
 	}
 	if without != 1 {
 		t.Errorf("%d specifications have no formula, want the one that is impossible as written", without)
@@ -170,109 +164,4 @@ func each(ms []*pb.Clash_Movement) (out [][]*pb.Clash_Movement) {
 		out = append(out, []*pb.Clash_Movement{m})
 	}
 	return out
-}
-
-// onHand adds up what is free and reserved of a lot.
-func onHand(t *testing.T, conn *grpc.ClientConn, lot string) float64 {
-	t.Helper()
-	l, err := pb.NewLotServiceClient(conn).GetLot(t.Context(), &pb.GetLotRequest{Name: lot})
-	must(t, 0, err)
-	return l.OnHandKg
-}
-
-func production(t *testing.T, s *servertest.Server) {
-	ctx, floor := t.Context(), pb.NewBatchServiceClient(s.As(app.Floor))
-	ticket, err := floor.GetBatchTicket(ctx, &pb.GetBatchTicketRequest{Name: "batches/b-201"})
-	must(t, 0, err)
-	before := map[string]float64{}
-	charge := 0.0
-	for _, l := range ticket.Lines {
-		charge += l.WeighKg
-		before[l.Lot] = onHand(t, s.As(app.Floor), l.Lot)
-	}
-	if charge < ticket.QuantityKg || charge > 1.05*ticket.QuantityKg || len(ticket.Cautions) == 0 {
-		t.Errorf("the ticket weighs %g kg for %g kg of ink, with %d cautions", charge, ticket.QuantityKg, len(ticket.Cautions))
-	}
-	moment := time.Now()
-	done, err := floor.FinishBatch(ctx, &pb.FinishBatchRequest{Name: "batches/b-201", FinishedKg: ticket.QuantityKg, FinishedLotId: "m-b-201",
-		Location: "finished-store", RequestId: "6f1c0a5e-7d7b-4f0e-9a54-2f4b8f0f5d11"})
-	must(t, 0, err)
-	used := map[string]float64{}
-	for _, l := range done.Lines {
-		used[l.Lot] += l.WeighedKg
-	}
-	for lot, kg := range before {
-		if now := onHand(t, s.As(app.Floor), lot); math.Abs(kg-used[lot]-now) > 1e-9 {
-			t.Errorf("%s: %g kg before, %g used, %g now", lot, kg, used[lot], now)
-		}
-	}
-	if made := onHand(t, s.As(app.Quality), "lots/m-b-201"); made != ticket.QuantityKg {
-		t.Errorf("the finished lot holds %g kg, want %g", made, ticket.QuantityKg)
-	}
-	stockThen(t, s, moment, before)
-}
-
-// stockThen asks for the stock as it was before the batch was finished.
-func stockThen(t *testing.T, s *servertest.Server, moment time.Time, want map[string]float64) {
-	t.Helper()
-	answer := s.REST(app.Quality, "GET", "/v1/balances?page_size=1000&as_of="+moment.UTC().Format(time.RFC3339Nano), nil)
-	rows, _ := answer.Body["balances"].([]any)
-	got := map[string]float64{}
-	for _, r := range rows {
-		row := r.(map[string]any)
-		got[row["lot"].(string)] += row["on_hand_kg"].(float64)
-	}
-	for lot, kg := range want {
-		if math.Abs(got[lot]-kg) > 1e-9 {
-			t.Errorf("%s: %g kg as of then, want %g (%d rows)", lot, got[lot], kg, len(rows))
-		}
-	}
-}
-
-// purchase orders what coverage suggests, receives and releases it, and asks
-// again.
-func purchase(t *testing.T, s *servertest.Server) {
-	ctx, buyer := t.Context(), pb.NewPurchasingServiceClient(s.As(app.Purchasing))
-	board, err := buyer.GetCoverage(ctx, &pb.GetCoverageRequest{Weeks: 6, ShortOnly: true})
-	must(t, 0, err)
-	var short *pb.CoverageRow
-	for _, r := range board.Rows {
-		if r.ShortKg > 0 && len(r.Batches) > 0 && len(r.Suggestions) > 0 {
-			short = r
-		}
-	}
-	if short == nil {
-		t.Fatalf("no batch is short of anything: %v", board.Rows)
-	}
-	for i, suggestion := range short.Suggestions {
-		id := "po-test-" + string(rune('a'+i))
-		_, err := buyer.CreatePurchaseOrder(ctx, &pb.CreatePurchaseOrderRequest{PurchaseOrderId: id, PurchaseOrder: &pb.PurchaseOrder{Supplier: suggestion.Supplier,
-			Lines: []*pb.PurchaseOrderLine{{Material: short.Material, Offer: suggestion.Offer, QuantityKg: suggestion.QuantityKg,
-				PricePerKg: suggestion.PricePerKg, DueDate: suggestion.ArrivalDate}}}})
-		must(t, 0, err)
-		_, err = buyer.SendPurchaseOrder(ctx, &pb.SendPurchaseOrderRequest{Name: "purchaseOrders/" + id})
-		must(t, 0, err)
-	}
-	after, err := buyer.GetCoverage(ctx, &pb.GetCoverageRequest{Weeks: 6, Material: short.Material})
-	must(t, 0, err)
-	if len(after.Rows) != 1 || after.Rows[0].ShortKg > 0 {
-		t.Errorf("%s was short by %g kg; after ordering what was suggested: %v", short.Material, short.ShortKg, after.Rows)
-	}
-}
-
-func again(t *testing.T, s *servertest.Server) {
-	ctx := t.Context()
-	count := func() int {
-		l, err := pb.NewLotServiceClient(s.As(app.Quality)).ListLots(ctx, &pb.ListLotsRequest{PageSize: 1000})
-		must(t, 0, err)
-		return len(l.Lots)
-	}
-	before := count()
-	err := demo.NewLoader(s.As(app.Admin), demo.Today(time.Now()), t.Logf).Load(ctx)
-	if err != nil && !strings.Contains(err.Error(), "exist") && !strings.Contains(err.Error(), "content") {
-		t.Logf("loading again: %v", err)
-	}
-	if after := count(); after != before {
-		t.Errorf("loading again made %d lots into %d", before, after)
-	}
 }
