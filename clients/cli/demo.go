@@ -65,11 +65,11 @@ func (s *stage) load(ctx context.Context) error {
 		return err
 	}
 	plants := pb.NewPlantServiceClient(conn)
-	specs, err := pb.NewSpecificationServiceClient(conn).ListSpecifications(ctx, &pb.ListSpecificationsRequest{PageSize: 1})
+	loaded, err := demo.Loaded(ctx, conn)
 	if err != nil {
 		return a.failed(err)
 	}
-	if len(specs.Specifications) == 0 {
+	if !loaded {
 		fmt.Fprintln(a.out, "Loading Tarnbeck Ink Works, an invented plant:")
 		start := time.Now()
 		loader := demo.NewLoader(conn, demo.Today(start), func(format string, args ...any) { fmt.Fprintf(a.out, format+"\n", args...) })

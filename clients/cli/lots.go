@@ -69,7 +69,7 @@ func (a *app) lotStatus(verb, short string, status pb.LotStatus) *cobra.Command 
 			return a.show(l, func() { fmt.Fprintf(a.out, "%s is %s.\n", id(l.Name), word(l.Status, "LOT_STATUS_")) })
 		},
 	}
-	c.Flags().StringVar(&why, "why", "", "the reason, kept with the lot")
+	c.Flags().StringVar(&why, "why", "", "the reason, kept with the lot (needed to hold or reject)")
 	return c
 }
 

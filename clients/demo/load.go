@@ -49,7 +49,14 @@ func uid(today time.Time, words ...string) string {
 	return uuid.NewSHA1(uuid.NameSpaceOID, fmt.Appendf(nil, "tarnbeck %s %v", today.Format(time.DateOnly), words)).String()
 }
 
-// Load fills an empty book.
+// Loaded reports whether a load has come to its end: what it does last is there.
+func Loaded(ctx context.Context, conn grpc.ClientConnInterface) (bool, error) {
+	list, err := pb.NewLedgerServiceClient(conn).ListMovements(ctx, &pb.ListMovementsRequest{PageSize: 1, Filter: `kind = "TRANSFER"`})
+	return len(list.GetMovements()) > 0, err
+}
+
+// Load fills an empty book, or goes on where a load of the same day was broken
+// off.
 func (l *Loader) Load(ctx context.Context) error {
 	steps := []struct {
 		title string
