@@ -71,8 +71,9 @@ type spied struct{ from, text, asked string }
 func told(text string, patterns map[string]*regexp.Regexp) (out []string) {
 	text = strings.ReplaceAll(text, `": `, `":`)
 	text = strings.ReplaceAll(text, `, "`, `,"`)
+	lower := strings.ToLower(text)
 	for secret, p := range patterns {
-		if p.MatchString(text) {
+		if strings.Contains(lower, strings.ToLower(secret)) && p.MatchString(text) { // the plain search is a hundred times faster
 			out = append(out, secret)
 		}
 	}
