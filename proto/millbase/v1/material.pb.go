@@ -552,6 +552,9 @@ type Material struct {
 	Archived bool     `protobuf:"varint,9,opt,name=archived,proto3" json:"archived,omitempty"`
 	// What the plant values it at on the standard basis, per kg.
 	StandardCostPerKg *money.Money `protobuf:"bytes,13,opt,name=standard_cost_per_kg,json=standardCostPerKg,proto3" json:"standard_cost_per_kg,omitempty"`
+	// Standard deviations of the nominal values, where a lot's certificate gives none, by key; what has none is taken as
+	// certain.
+	Deviations map[string]float64 `protobuf:"bytes,14,rep,name=deviations,proto3" json:"deviations,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	// Changes with every change; send it back with an update (AIP-154).
 	Etag          string                 `protobuf:"bytes,10,opt,name=etag,proto3" json:"etag,omitempty"`
 	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
@@ -656,6 +659,13 @@ func (x *Material) GetArchived() bool {
 func (x *Material) GetStandardCostPerKg() *money.Money {
 	if x != nil {
 		return x.StandardCostPerKg
+	}
+	return nil
+}
+
+func (x *Material) GetDeviations() map[string]float64 {
+	if x != nil {
+		return x.Deviations
 	}
 	return nil
 }
@@ -988,7 +998,7 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\n" +
 	"properties\x18\x01 \x03(\v2\x15.millbase.v1.PropertyR\n" +
 	"properties\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x90\x06\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xb0\a\n" +
 	"\bMaterial\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12 \n" +
 	"\x05title\x18\x02 \x01(\tB\n" +
@@ -1003,7 +1013,10 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\x0fsafety_stock_kg\x18\a \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\rsafetyStockKg\x12+\n" +
 	"\bcautions\x18\b \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\x14\"\x05r\x03\x18\xf4\x03R\bcautions\x12\x1a\n" +
 	"\barchived\x18\t \x01(\bR\barchived\x12C\n" +
-	"\x14standard_cost_per_kg\x18\r \x01(\v2\x12.google.type.MoneyR\x11standardCostPerKg\x12\x12\n" +
+	"\x14standard_cost_per_kg\x18\r \x01(\v2\x12.google.type.MoneyR\x11standardCostPerKg\x12_\n" +
+	"\n" +
+	"deviations\x18\x0e \x03(\v2%.millbase.v1.Material.DeviationsEntryB\x18\xbaH\x15\x9a\x01\x12\x10\xc8\x01*\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"deviations\x12\x12\n" +
 	"\x04etag\x18\n" +
 	" \x01(\tR\x04etag\x12@\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
@@ -1011,6 +1024,9 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\vupdate_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x1a=\n" +
 	"\x0fPropertiesEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a=\n" +
+	"\x0fDeviationsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xcc\x01\n" +
 	"\x15CreateMaterialRequest\x12L\n" +
@@ -1083,7 +1099,7 @@ func file_millbase_v1_material_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_material_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_material_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_millbase_v1_material_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_millbase_v1_material_proto_goTypes = []any{
 	(BlendingIndex)(0),             // 0: millbase.v1.BlendingIndex
 	(MaterialClass)(0),             // 1: millbase.v1.MaterialClass
@@ -1099,9 +1115,10 @@ var file_millbase_v1_material_proto_goTypes = []any{
 	(*ListMaterialsResponse)(nil),  // 11: millbase.v1.ListMaterialsResponse
 	(*UpdateMaterialRequest)(nil),  // 12: millbase.v1.UpdateMaterialRequest
 	nil,                            // 13: millbase.v1.Material.PropertiesEntry
-	(*money.Money)(nil),            // 14: google.type.Money
-	(*timestamppb.Timestamp)(nil),  // 15: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),  // 16: google.protobuf.FieldMask
+	nil,                            // 14: millbase.v1.Material.DeviationsEntry
+	(*money.Money)(nil),            // 15: google.type.Money
+	(*timestamppb.Timestamp)(nil),  // 16: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),  // 17: google.protobuf.FieldMask
 }
 var file_millbase_v1_material_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.Property.index:type_name -> millbase.v1.BlendingIndex
@@ -1109,32 +1126,33 @@ var file_millbase_v1_material_proto_depIdxs = []int32{
 	2,  // 2: millbase.v1.ListPropertiesResponse.properties:type_name -> millbase.v1.Property
 	1,  // 3: millbase.v1.Material.material_class:type_name -> millbase.v1.MaterialClass
 	13, // 4: millbase.v1.Material.properties:type_name -> millbase.v1.Material.PropertiesEntry
-	14, // 5: millbase.v1.Material.standard_cost_per_kg:type_name -> google.type.Money
-	15, // 6: millbase.v1.Material.create_time:type_name -> google.protobuf.Timestamp
-	15, // 7: millbase.v1.Material.update_time:type_name -> google.protobuf.Timestamp
-	7,  // 8: millbase.v1.CreateMaterialRequest.material:type_name -> millbase.v1.Material
-	7,  // 9: millbase.v1.ListMaterialsResponse.materials:type_name -> millbase.v1.Material
-	7,  // 10: millbase.v1.UpdateMaterialRequest.material:type_name -> millbase.v1.Material
-	16, // 11: millbase.v1.UpdateMaterialRequest.update_mask:type_name -> google.protobuf.FieldMask
-	3,  // 12: millbase.v1.MaterialService.CreateProperty:input_type -> millbase.v1.CreatePropertyRequest
-	4,  // 13: millbase.v1.MaterialService.GetProperty:input_type -> millbase.v1.GetPropertyRequest
-	5,  // 14: millbase.v1.MaterialService.ListProperties:input_type -> millbase.v1.ListPropertiesRequest
-	8,  // 15: millbase.v1.MaterialService.CreateMaterial:input_type -> millbase.v1.CreateMaterialRequest
-	9,  // 16: millbase.v1.MaterialService.GetMaterial:input_type -> millbase.v1.GetMaterialRequest
-	10, // 17: millbase.v1.MaterialService.ListMaterials:input_type -> millbase.v1.ListMaterialsRequest
-	12, // 18: millbase.v1.MaterialService.UpdateMaterial:input_type -> millbase.v1.UpdateMaterialRequest
-	2,  // 19: millbase.v1.MaterialService.CreateProperty:output_type -> millbase.v1.Property
-	2,  // 20: millbase.v1.MaterialService.GetProperty:output_type -> millbase.v1.Property
-	6,  // 21: millbase.v1.MaterialService.ListProperties:output_type -> millbase.v1.ListPropertiesResponse
-	7,  // 22: millbase.v1.MaterialService.CreateMaterial:output_type -> millbase.v1.Material
-	7,  // 23: millbase.v1.MaterialService.GetMaterial:output_type -> millbase.v1.Material
-	11, // 24: millbase.v1.MaterialService.ListMaterials:output_type -> millbase.v1.ListMaterialsResponse
-	7,  // 25: millbase.v1.MaterialService.UpdateMaterial:output_type -> millbase.v1.Material
-	19, // [19:26] is the sub-list for method output_type
-	12, // [12:19] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	15, // 5: millbase.v1.Material.standard_cost_per_kg:type_name -> google.type.Money
+	14, // 6: millbase.v1.Material.deviations:type_name -> millbase.v1.Material.DeviationsEntry
+	16, // 7: millbase.v1.Material.create_time:type_name -> google.protobuf.Timestamp
+	16, // 8: millbase.v1.Material.update_time:type_name -> google.protobuf.Timestamp
+	7,  // 9: millbase.v1.CreateMaterialRequest.material:type_name -> millbase.v1.Material
+	7,  // 10: millbase.v1.ListMaterialsResponse.materials:type_name -> millbase.v1.Material
+	7,  // 11: millbase.v1.UpdateMaterialRequest.material:type_name -> millbase.v1.Material
+	17, // 12: millbase.v1.UpdateMaterialRequest.update_mask:type_name -> google.protobuf.FieldMask
+	3,  // 13: millbase.v1.MaterialService.CreateProperty:input_type -> millbase.v1.CreatePropertyRequest
+	4,  // 14: millbase.v1.MaterialService.GetProperty:input_type -> millbase.v1.GetPropertyRequest
+	5,  // 15: millbase.v1.MaterialService.ListProperties:input_type -> millbase.v1.ListPropertiesRequest
+	8,  // 16: millbase.v1.MaterialService.CreateMaterial:input_type -> millbase.v1.CreateMaterialRequest
+	9,  // 17: millbase.v1.MaterialService.GetMaterial:input_type -> millbase.v1.GetMaterialRequest
+	10, // 18: millbase.v1.MaterialService.ListMaterials:input_type -> millbase.v1.ListMaterialsRequest
+	12, // 19: millbase.v1.MaterialService.UpdateMaterial:input_type -> millbase.v1.UpdateMaterialRequest
+	2,  // 20: millbase.v1.MaterialService.CreateProperty:output_type -> millbase.v1.Property
+	2,  // 21: millbase.v1.MaterialService.GetProperty:output_type -> millbase.v1.Property
+	6,  // 22: millbase.v1.MaterialService.ListProperties:output_type -> millbase.v1.ListPropertiesResponse
+	7,  // 23: millbase.v1.MaterialService.CreateMaterial:output_type -> millbase.v1.Material
+	7,  // 24: millbase.v1.MaterialService.GetMaterial:output_type -> millbase.v1.Material
+	11, // 25: millbase.v1.MaterialService.ListMaterials:output_type -> millbase.v1.ListMaterialsResponse
+	7,  // 26: millbase.v1.MaterialService.UpdateMaterial:output_type -> millbase.v1.Material
+	20, // [20:27] is the sub-list for method output_type
+	13, // [13:20] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_material_proto_init() }
@@ -1150,7 +1168,7 @@ func file_millbase_v1_material_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_material_proto_rawDesc), len(file_millbase_v1_material_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -34,6 +34,13 @@ const (
 	OptimiseOutcome_OPTIMISE_OUTCOME_INFEASIBLE OptimiseOutcome = 2
 	// A negative price without limit.
 	OptimiseOutcome_OPTIMISE_OUTCOME_UNBOUNDED OptimiseOutcome = 3
+	// A formula that meets every limit and can be weighed; see weighed for how far
+	// from the cheapest it can be.
+	OptimiseOutcome_OPTIMISE_OUTCOME_NOT_PROVEN OptimiseOutcome = 4
+	// There is a formula, and no weighable one; see weighed.
+	OptimiseOutcome_OPTIMISE_OUTCOME_NOT_WEIGHABLE OptimiseOutcome = 5
+	// No weighable formula was found in the time given.
+	OptimiseOutcome_OPTIMISE_OUTCOME_NOT_FOUND OptimiseOutcome = 6
 )
 
 // Enum value maps for OptimiseOutcome.
@@ -43,12 +50,18 @@ var (
 		1: "OPTIMISE_OUTCOME_OPTIMAL",
 		2: "OPTIMISE_OUTCOME_INFEASIBLE",
 		3: "OPTIMISE_OUTCOME_UNBOUNDED",
+		4: "OPTIMISE_OUTCOME_NOT_PROVEN",
+		5: "OPTIMISE_OUTCOME_NOT_WEIGHABLE",
+		6: "OPTIMISE_OUTCOME_NOT_FOUND",
 	}
 	OptimiseOutcome_value = map[string]int32{
-		"OPTIMISE_OUTCOME_UNSPECIFIED": 0,
-		"OPTIMISE_OUTCOME_OPTIMAL":     1,
-		"OPTIMISE_OUTCOME_INFEASIBLE":  2,
-		"OPTIMISE_OUTCOME_UNBOUNDED":   3,
+		"OPTIMISE_OUTCOME_UNSPECIFIED":   0,
+		"OPTIMISE_OUTCOME_OPTIMAL":       1,
+		"OPTIMISE_OUTCOME_INFEASIBLE":    2,
+		"OPTIMISE_OUTCOME_UNBOUNDED":     3,
+		"OPTIMISE_OUTCOME_NOT_PROVEN":    4,
+		"OPTIMISE_OUTCOME_NOT_WEIGHABLE": 5,
+		"OPTIMISE_OUTCOME_NOT_FOUND":     6,
 	}
 )
 
@@ -131,7 +144,7 @@ func (x LimitResult_Binding) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use LimitResult_Binding.Descriptor instead.
 func (LimitResult_Binding) EnumDescriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{5, 0}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{6, 0}
 }
 
 type OptimiseRequest struct {
@@ -157,8 +170,16 @@ type OptimiseRequest struct {
 	CurrencyCode string `protobuf:"bytes,9,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
 	// Water density for VOC less water, kg/L; 0 takes the plant's.
 	WaterDensityKgPerL float64 `protobuf:"fixed64,10,opt,name=water_density_kg_per_l,json=waterDensityKgPerL,proto3" json:"water_density_kg_per_l,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// Absent: masses to the milligram.
+	Weighing *Weighing `protobuf:"bytes,11,opt,name=weighing,proto3" json:"weighing,omitempty"`
+	// Targets beside cost.
+	Aims []*Aim `protobuf:"bytes,12,rep,name=aims,proto3" json:"aims,omitempty"`
+	// How much an aim of an earlier rank may give for a later one, in per cent of
+	// its target.
+	AimTolerancePercent float64 `protobuf:"fixed64,13,opt,name=aim_tolerance_percent,json=aimTolerancePercent,proto3" json:"aim_tolerance_percent,omitempty"`
+	UseUp               *UseUp  `protobuf:"bytes,14,opt,name=use_up,json=useUp,proto3" json:"use_up,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *OptimiseRequest) Reset() {
@@ -261,6 +282,108 @@ func (x *OptimiseRequest) GetWaterDensityKgPerL() float64 {
 	return 0
 }
 
+func (x *OptimiseRequest) GetWeighing() *Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+func (x *OptimiseRequest) GetAims() []*Aim {
+	if x != nil {
+		return x.Aims
+	}
+	return nil
+}
+
+func (x *OptimiseRequest) GetAimTolerancePercent() float64 {
+	if x != nil {
+		return x.AimTolerancePercent
+	}
+	return 0
+}
+
+func (x *OptimiseRequest) GetUseUp() *UseUp {
+	if x != nil {
+		return x.UseUp
+	}
+	return nil
+}
+
+// What is worth using up before it has to be scrapped.
+type UseUp struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Lots whose last day of use is within so many days of the date; 0: none.
+	WithinDays int32 `protobuf:"varint,1,opt,name=within_days,json=withinDays,proto3" json:"within_days,omitempty"`
+	// Work-off lots, whatever their last day.
+	WorkOff bool `protobuf:"varint,2,opt,name=work_off,json=workOff,proto3" json:"work_off,omitempty"`
+	// What using a kg of them is worth beyond its price, in the currency of the
+	// answer: value that would be lost, disposal that is saved.
+	PremiumPerKg *money.Money `protobuf:"bytes,3,opt,name=premium_per_kg,json=premiumPerKg,proto3" json:"premium_per_kg,omitempty"`
+	// Or so many per cent of its price.
+	PremiumPercent float64 `protobuf:"fixed64,4,opt,name=premium_percent,json=premiumPercent,proto3" json:"premium_percent,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *UseUp) Reset() {
+	*x = UseUp{}
+	mi := &file_millbase_v1_optimise_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UseUp) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UseUp) ProtoMessage() {}
+
+func (x *UseUp) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_optimise_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UseUp.ProtoReflect.Descriptor instead.
+func (*UseUp) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *UseUp) GetWithinDays() int32 {
+	if x != nil {
+		return x.WithinDays
+	}
+	return 0
+}
+
+func (x *UseUp) GetWorkOff() bool {
+	if x != nil {
+		return x.WorkOff
+	}
+	return false
+}
+
+func (x *UseUp) GetPremiumPerKg() *money.Money {
+	if x != nil {
+		return x.PremiumPerKg
+	}
+	return nil
+}
+
+func (x *UseUp) GetPremiumPercent() float64 {
+	if x != nil {
+		return x.PremiumPercent
+	}
+	return 0
+}
+
 // Which lots and offers of the book may go in.
 type BookCandidates struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -278,7 +401,7 @@ type BookCandidates struct {
 
 func (x *BookCandidates) Reset() {
 	*x = BookCandidates{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[1]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -290,7 +413,7 @@ func (x *BookCandidates) String() string {
 func (*BookCandidates) ProtoMessage() {}
 
 func (x *BookCandidates) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[1]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -303,7 +426,7 @@ func (x *BookCandidates) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookCandidates.ProtoReflect.Descriptor instead.
 func (*BookCandidates) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{1}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *BookCandidates) GetMaterials() []string {
@@ -346,15 +469,19 @@ type InlineCandidate struct {
 	Properties    map[string]float64 `protobuf:"bytes,6,rep,name=properties,proto3" json:"properties,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	PricePerKg    *money.Money       `protobuf:"bytes,7,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
 	// At most this much; absent: any amount.
-	AvailableKg   *float64 `protobuf:"fixed64,8,opt,name=available_kg,json=availableKg,proto3,oneof" json:"available_kg,omitempty"`
-	AtLeastKg     float64  `protobuf:"fixed64,9,opt,name=at_least_kg,json=atLeastKg,proto3" json:"at_least_kg,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AvailableKg *float64 `protobuf:"fixed64,8,opt,name=available_kg,json=availableKg,proto3,oneof" json:"available_kg,omitempty"`
+	AtLeastKg   float64  `protobuf:"fixed64,9,opt,name=at_least_kg,json=atLeastKg,proto3" json:"at_least_kg,omitempty"`
+	// Standard deviations of its properties, by key.
+	Deviations map[string]float64 `protobuf:"bytes,10,rep,name=deviations,proto3" json:"deviations,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// What using a kg of it is worth beyond its price.
+	UsePremiumPerKg *money.Money `protobuf:"bytes,11,opt,name=use_premium_per_kg,json=usePremiumPerKg,proto3" json:"use_premium_per_kg,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *InlineCandidate) Reset() {
 	*x = InlineCandidate{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[2]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -366,7 +493,7 @@ func (x *InlineCandidate) String() string {
 func (*InlineCandidate) ProtoMessage() {}
 
 func (x *InlineCandidate) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[2]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -379,7 +506,7 @@ func (x *InlineCandidate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InlineCandidate.ProtoReflect.Descriptor instead.
 func (*InlineCandidate) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *InlineCandidate) GetCandidateId() string {
@@ -445,6 +572,20 @@ func (x *InlineCandidate) GetAtLeastKg() float64 {
 	return 0
 }
 
+func (x *InlineCandidate) GetDeviations() map[string]float64 {
+	if x != nil {
+		return x.Deviations
+	}
+	return nil
+}
+
+func (x *InlineCandidate) GetUsePremiumPerKg() *money.Money {
+	if x != nil {
+		return x.UsePremiumPerKg
+	}
+	return nil
+}
+
 type OptimiseResponse struct {
 	state        protoimpl.MessageState `protogen:"open.v1"`
 	Outcome      OptimiseOutcome        `protobuf:"varint,1,opt,name=outcome,proto3,enum=millbase.v1.OptimiseOutcome" json:"outcome,omitempty"`
@@ -460,17 +601,27 @@ type OptimiseResponse struct {
 	LeftOut   []*LeftOutCandidate `protobuf:"bytes,8,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
 	Clash     *Clash              `protobuf:"bytes,9,opt,name=clash,proto3" json:"clash,omitempty"`
 	// What was taken for granted, in sentences.
-	Assumptions   []string  `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
-	Proof         *Proof    `protobuf:"bytes,11,opt,name=proof,proto3" json:"proof,omitempty"`
-	Date          string    `protobuf:"bytes,12,opt,name=date,proto3" json:"date,omitempty"`
-	CostBasis     CostBasis `protobuf:"varint,13,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
+	Assumptions []string  `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Proof       *Proof    `protobuf:"bytes,11,opt,name=proof,proto3" json:"proof,omitempty"`
+	Date        string    `protobuf:"bytes,12,opt,name=date,proto3" json:"date,omitempty"`
+	CostBasis   CostBasis `protobuf:"varint,13,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
+	// Set when weighing was asked for.
+	Weighed *Weighed        `protobuf:"bytes,14,opt,name=weighed,proto3" json:"weighed,omitempty"`
+	Aims    []*AimResult    `protobuf:"bytes,15,rep,name=aims,proto3" json:"aims,omitempty"`
+	Safety  []*SafetyResult `protobuf:"bytes,16,rep,name=safety,proto3" json:"safety,omitempty"`
+	// What all the safety costs per kg of ink.
+	SafetyPricePerKg *money.Money `protobuf:"bytes,17,opt,name=safety_price_per_kg,json=safetyPricePerKg,proto3" json:"safety_price_per_kg,omitempty"`
+	// Premium earned by what was used up, and what the preference costs against
+	// the cheapest formula without it.
+	UseUpPremium  *money.Money `protobuf:"bytes,18,opt,name=use_up_premium,json=useUpPremium,proto3" json:"use_up_premium,omitempty"`
+	UseUpCost     *money.Money `protobuf:"bytes,19,opt,name=use_up_cost,json=useUpCost,proto3" json:"use_up_cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *OptimiseResponse) Reset() {
 	*x = OptimiseResponse{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[3]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -482,7 +633,7 @@ func (x *OptimiseResponse) String() string {
 func (*OptimiseResponse) ProtoMessage() {}
 
 func (x *OptimiseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[3]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -495,7 +646,7 @@ func (x *OptimiseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OptimiseResponse.ProtoReflect.Descriptor instead.
 func (*OptimiseResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *OptimiseResponse) GetOutcome() OptimiseOutcome {
@@ -589,6 +740,48 @@ func (x *OptimiseResponse) GetCostBasis() CostBasis {
 	return CostBasis_COST_BASIS_UNSPECIFIED
 }
 
+func (x *OptimiseResponse) GetWeighed() *Weighed {
+	if x != nil {
+		return x.Weighed
+	}
+	return nil
+}
+
+func (x *OptimiseResponse) GetAims() []*AimResult {
+	if x != nil {
+		return x.Aims
+	}
+	return nil
+}
+
+func (x *OptimiseResponse) GetSafety() []*SafetyResult {
+	if x != nil {
+		return x.Safety
+	}
+	return nil
+}
+
+func (x *OptimiseResponse) GetSafetyPricePerKg() *money.Money {
+	if x != nil {
+		return x.SafetyPricePerKg
+	}
+	return nil
+}
+
+func (x *OptimiseResponse) GetUseUpPremium() *money.Money {
+	if x != nil {
+		return x.UseUpPremium
+	}
+	return nil
+}
+
+func (x *OptimiseResponse) GetUseUpCost() *money.Money {
+	if x != nil {
+		return x.UseUpCost
+	}
+	return nil
+}
+
 // A used candidate.
 type FormulaComponent struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -612,14 +805,19 @@ type FormulaComponent struct {
 	// What one more kg of it would save.
 	StockWorthPerKg float64 `protobuf:"fixed64,12,opt,name=stock_worth_per_kg,json=stockWorthPerKg,proto3" json:"stock_worth_per_kg,omitempty"`
 	// It has to be bought.
-	FromOffer     bool `protobuf:"varint,13,opt,name=from_offer,json=fromOffer,proto3" json:"from_offer,omitempty"`
+	FromOffer bool `protobuf:"varint,13,opt,name=from_offer,json=fromOffer,proto3" json:"from_offer,omitempty"`
+	// Weighed on this scale; or in so many whole containers.
+	Scale      string `protobuf:"bytes,14,opt,name=scale,proto3" json:"scale,omitempty"`
+	Containers int32  `protobuf:"varint,15,opt,name=containers,proto3" json:"containers,omitempty"`
+	// Of all of it, for using it up.
+	UsePremium    *money.Money `protobuf:"bytes,16,opt,name=use_premium,json=usePremium,proto3" json:"use_premium,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FormulaComponent) Reset() {
 	*x = FormulaComponent{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[4]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -631,7 +829,7 @@ func (x *FormulaComponent) String() string {
 func (*FormulaComponent) ProtoMessage() {}
 
 func (x *FormulaComponent) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[4]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -644,7 +842,7 @@ func (x *FormulaComponent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FormulaComponent.ProtoReflect.Descriptor instead.
 func (*FormulaComponent) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *FormulaComponent) GetCandidate() string {
@@ -738,6 +936,27 @@ func (x *FormulaComponent) GetFromOffer() bool {
 	return false
 }
 
+func (x *FormulaComponent) GetScale() string {
+	if x != nil {
+		return x.Scale
+	}
+	return ""
+}
+
+func (x *FormulaComponent) GetContainers() int32 {
+	if x != nil {
+		return x.Containers
+	}
+	return 0
+}
+
+func (x *FormulaComponent) GetUsePremium() *money.Money {
+	if x != nil {
+		return x.UsePremium
+	}
+	return nil
+}
+
 // One limit at the answer, in the limit's own unit.
 type LimitResult struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -762,7 +981,7 @@ type LimitResult struct {
 
 func (x *LimitResult) Reset() {
 	*x = LimitResult{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -774,7 +993,7 @@ func (x *LimitResult) String() string {
 func (*LimitResult) ProtoMessage() {}
 
 func (x *LimitResult) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -787,7 +1006,7 @@ func (x *LimitResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LimitResult.ProtoReflect.Descriptor instead.
 func (*LimitResult) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LimitResult) GetLimitId() string {
@@ -881,7 +1100,7 @@ type UnusedCandidate struct {
 
 func (x *UnusedCandidate) Reset() {
 	*x = UnusedCandidate{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -893,7 +1112,7 @@ func (x *UnusedCandidate) String() string {
 func (*UnusedCandidate) ProtoMessage() {}
 
 func (x *UnusedCandidate) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -906,7 +1125,7 @@ func (x *UnusedCandidate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusedCandidate.ProtoReflect.Descriptor instead.
 func (*UnusedCandidate) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *UnusedCandidate) GetCandidate() string {
@@ -949,7 +1168,7 @@ type LeftOutCandidate struct {
 
 func (x *LeftOutCandidate) Reset() {
 	*x = LeftOutCandidate{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -961,7 +1180,7 @@ func (x *LeftOutCandidate) String() string {
 func (*LeftOutCandidate) ProtoMessage() {}
 
 func (x *LeftOutCandidate) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -974,7 +1193,7 @@ func (x *LeftOutCandidate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftOutCandidate.ProtoReflect.Descriptor instead.
 func (*LeftOutCandidate) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LeftOutCandidate) GetCandidate() string {
@@ -1012,14 +1231,16 @@ type Clash struct {
 	// Each way out alone: moving only this limit.
 	Alternatives []*Clash_Movement `protobuf:"bytes,6,rep,name=alternatives,proto3" json:"alternatives,omitempty"`
 	// In plain words.
-	Summary       string `protobuf:"bytes,7,opt,name=summary,proto3" json:"summary,omitempty"`
+	Summary string `protobuf:"bytes,7,opt,name=summary,proto3" json:"summary,omitempty"`
+	// Several ways out, the lightest first; each alone is enough, and proved.
+	Ways          []*Clash_Way `protobuf:"bytes,8,rep,name=ways,proto3" json:"ways,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Clash) Reset() {
 	*x = Clash{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1031,7 +1252,7 @@ func (x *Clash) String() string {
 func (*Clash) ProtoMessage() {}
 
 func (x *Clash) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1044,7 +1265,7 @@ func (x *Clash) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Clash.ProtoReflect.Descriptor instead.
 func (*Clash) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Clash) GetLimitIds() []string {
@@ -1096,6 +1317,13 @@ func (x *Clash) GetSummary() string {
 	return ""
 }
 
+func (x *Clash) GetWays() []*Clash_Way {
+	if x != nil {
+		return x.Ways
+	}
+	return nil
+}
+
 // What was checked, independently of the engine.
 type Proof struct {
 	state           protoimpl.MessageState `protogen:"open.v1"`
@@ -1112,7 +1340,7 @@ type Proof struct {
 
 func (x *Proof) Reset() {
 	*x = Proof{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1124,7 +1352,7 @@ func (x *Proof) String() string {
 func (*Proof) ProtoMessage() {}
 
 func (x *Proof) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1137,7 +1365,7 @@ func (x *Proof) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Proof.ProtoReflect.Descriptor instead.
 func (*Proof) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Proof) GetCertified() bool {
@@ -1189,6 +1417,76 @@ func (x *Proof) GetLimits() int32 {
 	return 0
 }
 
+// Movements that together make it possible.
+type Clash_Way struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Movements []*Clash_Movement      `protobuf:"bytes,1,rep,name=movements,proto3" json:"movements,omitempty"`
+	// Of the cheapest formula after it.
+	CostPerKg     *money.Money `protobuf:"bytes,2,opt,name=cost_per_kg,json=costPerKg,proto3" json:"cost_per_kg,omitempty"`
+	Weight        float64      `protobuf:"fixed64,3,opt,name=weight,proto3" json:"weight,omitempty"`
+	Text          string       `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Clash_Way) Reset() {
+	*x = Clash_Way{}
+	mi := &file_millbase_v1_optimise_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Clash_Way) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Clash_Way) ProtoMessage() {}
+
+func (x *Clash_Way) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_optimise_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Clash_Way.ProtoReflect.Descriptor instead.
+func (*Clash_Way) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *Clash_Way) GetMovements() []*Clash_Movement {
+	if x != nil {
+		return x.Movements
+	}
+	return nil
+}
+
+func (x *Clash_Way) GetCostPerKg() *money.Money {
+	if x != nil {
+		return x.CostPerKg
+	}
+	return nil
+}
+
+func (x *Clash_Way) GetWeight() float64 {
+	if x != nil {
+		return x.Weight
+	}
+	return 0
+}
+
+func (x *Clash_Way) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // One limit, or one stock, that gives way.
 type Clash_Movement struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -1205,7 +1503,7 @@ type Clash_Movement struct {
 
 func (x *Clash_Movement) Reset() {
 	*x = Clash_Movement{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[11]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1217,7 +1515,7 @@ func (x *Clash_Movement) String() string {
 func (*Clash_Movement) ProtoMessage() {}
 
 func (x *Clash_Movement) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[11]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1230,7 +1528,7 @@ func (x *Clash_Movement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Clash_Movement.ProtoReflect.Descriptor instead.
 func (*Clash_Movement) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{8, 0}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9, 1}
 }
 
 func (x *Clash_Movement) GetLimitId() string {
@@ -1279,7 +1577,7 @@ var File_millbase_v1_optimise_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\n" +
-	"\x1amillbase/v1/optimise.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\x1a\x1amillbase/v1/material.proto\x1a\x1fmillbase/v1/specification.proto\"\x8a\x05\n" +
+	"\x1amillbase/v1/optimise.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x16millbase/v1/aims.proto\x1a\x19millbase/v1/formula.proto\x1a\x1amillbase/v1/material.proto\x1a\x1fmillbase/v1/specification.proto\x1a\x1amillbase/v1/weighing.proto\"\xe7\x06\n" +
 	"\x0fOptimiseRequest\x12K\n" +
 	"\rspecification\x18\x01 \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^specifications/[a-z0-9-]+$R\rspecification\x125\n" +
 	"\x06limits\x18\x02 \x03(\v2\x12.millbase.v1.LimitB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x06limits\x121\n" +
@@ -1298,14 +1596,25 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\rcurrency_code\x18\t \x01(\tB\x14\xbaH\x11\xd8\x01\x01r\f2\n" +
 	"^[A-Z]{3}$R\fcurrencyCode\x12M\n" +
 	"\x16water_density_kg_per_l\x18\n" +
-	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00R\x12waterDensityKgPerL\"\xce\x01\n" +
+	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00R\x12waterDensityKgPerL\x121\n" +
+	"\bweighing\x18\v \x01(\v2\x15.millbase.v1.WeighingR\bweighing\x12.\n" +
+	"\x04aims\x18\f \x03(\v2\x10.millbase.v1.AimB\b\xbaH\x05\x92\x01\x02\x102R\x04aims\x12M\n" +
+	"\x15aim_tolerance_percent\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x13aimTolerancePercent\x12)\n" +
+	"\x06use_up\x18\x0e \x01(\v2\x12.millbase.v1.UseUpR\x05useUp\"\xcd\x01\n" +
+	"\x05UseUp\x12+\n" +
+	"\vwithin_days\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc2\x1c(\x00R\n" +
+	"withinDays\x12\x19\n" +
+	"\bwork_off\x18\x02 \x01(\bR\aworkOff\x128\n" +
+	"\x0epremium_per_kg\x18\x03 \x01(\v2\x12.google.type.MoneyR\fpremiumPerKg\x12B\n" +
+	"\x0fpremium_percent\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00\x00\x00R\x0epremiumPercent\"\xce\x01\n" +
 	"\x0eBookCandidates\x12C\n" +
 	"\tmaterials\x18\x01 \x03(\tB%\xbaH\"\x92\x01\x1f\x10\xe8\a\"\x1ar\x182\x16^materials/[a-z0-9-]+$R\tmaterials\x12,\n" +
 	"\bexcluded\x18\x02 \x03(\tB\x10\xbaH\r\x92\x01\n" +
 	"\x10\xe8\a\"\x05r\x03\x18\xc8\x01R\bexcluded\x12\x1d\n" +
 	"\n" +
 	"stock_only\x18\x03 \x01(\bR\tstockOnly\x12*\n" +
-	"\x11with_finished_ink\x18\x04 \x01(\bR\x0fwithFinishedInk\"\xd6\x04\n" +
+	"\x11with_finished_ink\x18\x04 \x01(\bR\x0fwithFinishedInk\"\xbe\x06\n" +
 	"\x0fInlineCandidate\x12,\n" +
 	"\fcandidate_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\vcandidateId\x12\x1e\n" +
 	"\x05title\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x05title\x12#\n" +
@@ -1318,11 +1627,19 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\fprice_per_kg\x18\a \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\n" +
 	"pricePerKg\x128\n" +
 	"\favailable_kg\x18\b \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\vavailableKg\x88\x01\x01\x120\n" +
-	"\vat_least_kg\x18\t \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\tatLeastKg\x1a=\n" +
+	"\vat_least_kg\x18\t \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\tatLeastKg\x12f\n" +
+	"\n" +
+	"deviations\x18\n" +
+	" \x03(\v2,.millbase.v1.InlineCandidate.DeviationsEntryB\x18\xbaH\x15\x9a\x01\x12\x10\xc8\x01*\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"deviations\x12?\n" +
+	"\x12use_premium_per_kg\x18\v \x01(\v2\x12.google.type.MoneyR\x0fusePremiumPerKg\x1a=\n" +
 	"\x0fPropertiesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a=\n" +
+	"\x0fDeviationsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x0f\n" +
-	"\r_available_kg\"\xf8\x04\n" +
+	"\r_available_kg\"\xb8\a\n" +
 	"\x10OptimiseResponse\x126\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x1c.millbase.v1.OptimiseOutcomeR\aoutcome\x12#\n" +
 	"\rcurrency_code\x18\x02 \x01(\tR\fcurrencyCode\x12=\n" +
@@ -1341,7 +1658,13 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x05proof\x18\v \x01(\v2\x12.millbase.v1.ProofR\x05proof\x12\x12\n" +
 	"\x04date\x18\f \x01(\tR\x04date\x125\n" +
 	"\n" +
-	"cost_basis\x18\r \x01(\x0e2\x16.millbase.v1.CostBasisR\tcostBasis\"\xfc\x03\n" +
+	"cost_basis\x18\r \x01(\x0e2\x16.millbase.v1.CostBasisR\tcostBasis\x12.\n" +
+	"\aweighed\x18\x0e \x01(\v2\x14.millbase.v1.WeighedR\aweighed\x12*\n" +
+	"\x04aims\x18\x0f \x03(\v2\x16.millbase.v1.AimResultR\x04aims\x121\n" +
+	"\x06safety\x18\x10 \x03(\v2\x19.millbase.v1.SafetyResultR\x06safety\x12A\n" +
+	"\x13safety_price_per_kg\x18\x11 \x01(\v2\x12.google.type.MoneyR\x10safetyPricePerKg\x128\n" +
+	"\x0euse_up_premium\x18\x12 \x01(\v2\x12.google.type.MoneyR\fuseUpPremium\x122\n" +
+	"\vuse_up_cost\x18\x13 \x01(\v2\x12.google.type.MoneyR\tuseUpCost\"\xe7\x04\n" +
 	"\x10FormulaComponent\x12\x1c\n" +
 	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1359,7 +1682,13 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\bat_limit\x18\v \x01(\bR\aatLimit\x12+\n" +
 	"\x12stock_worth_per_kg\x18\f \x01(\x01R\x0fstockWorthPerKg\x12\x1d\n" +
 	"\n" +
-	"from_offer\x18\r \x01(\bR\tfromOfferB\f\n" +
+	"from_offer\x18\r \x01(\bR\tfromOffer\x12\x14\n" +
+	"\x05scale\x18\x0e \x01(\tR\x05scale\x12\x1e\n" +
+	"\n" +
+	"containers\x18\x0f \x01(\x05R\n" +
+	"containers\x123\n" +
+	"\vuse_premium\x18\x10 \x01(\v2\x12.google.type.MoneyR\n" +
+	"usePremiumB\f\n" +
 	"\n" +
 	"_price_lowB\r\n" +
 	"\v_price_high\"\xf5\x03\n" +
@@ -1396,7 +1725,7 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x10LeftOutCandidate\x12\x1c\n" +
 	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xa8\x03\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xf7\x04\n" +
 	"\x05Clash\x12\x1b\n" +
 	"\tlimit_ids\x18\x01 \x03(\tR\blimitIds\x12\x16\n" +
 	"\x06stocks\x18\x02 \x03(\tR\x06stocks\x129\n" +
@@ -1404,7 +1733,13 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x06proved\x18\x04 \x01(\bR\x06proved\x122\n" +
 	"\vcost_per_kg\x18\x05 \x01(\v2\x12.google.type.MoneyR\tcostPerKg\x12?\n" +
 	"\falternatives\x18\x06 \x03(\v2\x1b.millbase.v1.Clash.MovementR\falternatives\x12\x18\n" +
-	"\asummary\x18\a \x01(\tR\asummary\x1a\x87\x01\n" +
+	"\asummary\x18\a \x01(\tR\asummary\x12*\n" +
+	"\x04ways\x18\b \x03(\v2\x16.millbase.v1.Clash.WayR\x04ways\x1a\xa0\x01\n" +
+	"\x03Way\x129\n" +
+	"\tmovements\x18\x01 \x03(\v2\x1b.millbase.v1.Clash.MovementR\tmovements\x122\n" +
+	"\vcost_per_kg\x18\x02 \x01(\v2\x12.google.type.MoneyR\tcostPerKg\x12\x16\n" +
+	"\x06weight\x18\x03 \x01(\x01R\x06weight\x12\x12\n" +
+	"\x04text\x18\x04 \x01(\tR\x04text\x1a\x87\x01\n" +
 	"\bMovement\x12\x19\n" +
 	"\blimit_id\x18\x01 \x01(\tR\alimitId\x12\x14\n" +
 	"\x05stock\x18\x02 \x01(\tR\x05stock\x12\x12\n" +
@@ -1421,12 +1756,15 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\n" +
 	"candidates\x18\x06 \x01(\x05R\n" +
 	"candidates\x12\x16\n" +
-	"\x06limits\x18\a \x01(\x05R\x06limits*\x92\x01\n" +
+	"\x06limits\x18\a \x01(\x05R\x06limits*\xf7\x01\n" +
 	"\x0fOptimiseOutcome\x12 \n" +
 	"\x1cOPTIMISE_OUTCOME_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18OPTIMISE_OUTCOME_OPTIMAL\x10\x01\x12\x1f\n" +
 	"\x1bOPTIMISE_OUTCOME_INFEASIBLE\x10\x02\x12\x1e\n" +
-	"\x1aOPTIMISE_OUTCOME_UNBOUNDED\x10\x032\x84\x01\n" +
+	"\x1aOPTIMISE_OUTCOME_UNBOUNDED\x10\x03\x12\x1f\n" +
+	"\x1bOPTIMISE_OUTCOME_NOT_PROVEN\x10\x04\x12\"\n" +
+	"\x1eOPTIMISE_OUTCOME_NOT_WEIGHABLE\x10\x05\x12\x1e\n" +
+	"\x1aOPTIMISE_OUTCOME_NOT_FOUND\x10\x062\x84\x01\n" +
 	"\x10OptimiserService\x12p\n" +
 	"\bOptimise\x12\x1c.millbase.v1.OptimiseRequest\x1a\x1d.millbase.v1.OptimiseResponse\"'\xca\xda\x18\x03\n" +
 	"\x01\x03\x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/formulas:optimiseB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
@@ -1444,62 +1782,86 @@ func file_millbase_v1_optimise_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_optimise_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_optimise_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_millbase_v1_optimise_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_millbase_v1_optimise_proto_goTypes = []any{
 	(OptimiseOutcome)(0),     // 0: millbase.v1.OptimiseOutcome
 	(LimitResult_Binding)(0), // 1: millbase.v1.LimitResult.Binding
 	(*OptimiseRequest)(nil),  // 2: millbase.v1.OptimiseRequest
-	(*BookCandidates)(nil),   // 3: millbase.v1.BookCandidates
-	(*InlineCandidate)(nil),  // 4: millbase.v1.InlineCandidate
-	(*OptimiseResponse)(nil), // 5: millbase.v1.OptimiseResponse
-	(*FormulaComponent)(nil), // 6: millbase.v1.FormulaComponent
-	(*LimitResult)(nil),      // 7: millbase.v1.LimitResult
-	(*UnusedCandidate)(nil),  // 8: millbase.v1.UnusedCandidate
-	(*LeftOutCandidate)(nil), // 9: millbase.v1.LeftOutCandidate
-	(*Clash)(nil),            // 10: millbase.v1.Clash
-	(*Proof)(nil),            // 11: millbase.v1.Proof
-	nil,                      // 12: millbase.v1.InlineCandidate.PropertiesEntry
-	(*Clash_Movement)(nil),   // 13: millbase.v1.Clash.Movement
-	(*Limit)(nil),            // 14: millbase.v1.Limit
-	(CostBasis)(0),           // 15: millbase.v1.CostBasis
-	(*Property)(nil),         // 16: millbase.v1.Property
-	(MaterialClass)(0),       // 17: millbase.v1.MaterialClass
-	(*money.Money)(nil),      // 18: google.type.Money
+	(*UseUp)(nil),            // 3: millbase.v1.UseUp
+	(*BookCandidates)(nil),   // 4: millbase.v1.BookCandidates
+	(*InlineCandidate)(nil),  // 5: millbase.v1.InlineCandidate
+	(*OptimiseResponse)(nil), // 6: millbase.v1.OptimiseResponse
+	(*FormulaComponent)(nil), // 7: millbase.v1.FormulaComponent
+	(*LimitResult)(nil),      // 8: millbase.v1.LimitResult
+	(*UnusedCandidate)(nil),  // 9: millbase.v1.UnusedCandidate
+	(*LeftOutCandidate)(nil), // 10: millbase.v1.LeftOutCandidate
+	(*Clash)(nil),            // 11: millbase.v1.Clash
+	(*Proof)(nil),            // 12: millbase.v1.Proof
+	nil,                      // 13: millbase.v1.InlineCandidate.PropertiesEntry
+	nil,                      // 14: millbase.v1.InlineCandidate.DeviationsEntry
+	(*Clash_Way)(nil),        // 15: millbase.v1.Clash.Way
+	(*Clash_Movement)(nil),   // 16: millbase.v1.Clash.Movement
+	(*Limit)(nil),            // 17: millbase.v1.Limit
+	(CostBasis)(0),           // 18: millbase.v1.CostBasis
+	(*Property)(nil),         // 19: millbase.v1.Property
+	(*Weighing)(nil),         // 20: millbase.v1.Weighing
+	(*Aim)(nil),              // 21: millbase.v1.Aim
+	(*money.Money)(nil),      // 22: google.type.Money
+	(MaterialClass)(0),       // 23: millbase.v1.MaterialClass
+	(*Weighed)(nil),          // 24: millbase.v1.Weighed
+	(*AimResult)(nil),        // 25: millbase.v1.AimResult
+	(*SafetyResult)(nil),     // 26: millbase.v1.SafetyResult
 }
 var file_millbase_v1_optimise_proto_depIdxs = []int32{
-	14, // 0: millbase.v1.OptimiseRequest.limits:type_name -> millbase.v1.Limit
-	15, // 1: millbase.v1.OptimiseRequest.cost_basis:type_name -> millbase.v1.CostBasis
-	3,  // 2: millbase.v1.OptimiseRequest.book:type_name -> millbase.v1.BookCandidates
-	4,  // 3: millbase.v1.OptimiseRequest.candidates:type_name -> millbase.v1.InlineCandidate
-	16, // 4: millbase.v1.OptimiseRequest.properties:type_name -> millbase.v1.Property
-	17, // 5: millbase.v1.InlineCandidate.material_class:type_name -> millbase.v1.MaterialClass
-	12, // 6: millbase.v1.InlineCandidate.properties:type_name -> millbase.v1.InlineCandidate.PropertiesEntry
-	18, // 7: millbase.v1.InlineCandidate.price_per_kg:type_name -> google.type.Money
-	0,  // 8: millbase.v1.OptimiseResponse.outcome:type_name -> millbase.v1.OptimiseOutcome
-	6,  // 9: millbase.v1.OptimiseResponse.components:type_name -> millbase.v1.FormulaComponent
-	18, // 10: millbase.v1.OptimiseResponse.cost_per_kg:type_name -> google.type.Money
-	18, // 11: millbase.v1.OptimiseResponse.total_cost:type_name -> google.type.Money
-	7,  // 12: millbase.v1.OptimiseResponse.limits:type_name -> millbase.v1.LimitResult
-	8,  // 13: millbase.v1.OptimiseResponse.unused:type_name -> millbase.v1.UnusedCandidate
-	9,  // 14: millbase.v1.OptimiseResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
-	10, // 15: millbase.v1.OptimiseResponse.clash:type_name -> millbase.v1.Clash
-	11, // 16: millbase.v1.OptimiseResponse.proof:type_name -> millbase.v1.Proof
-	15, // 17: millbase.v1.OptimiseResponse.cost_basis:type_name -> millbase.v1.CostBasis
-	17, // 18: millbase.v1.FormulaComponent.material_class:type_name -> millbase.v1.MaterialClass
-	18, // 19: millbase.v1.FormulaComponent.price_per_kg:type_name -> google.type.Money
-	18, // 20: millbase.v1.FormulaComponent.cost:type_name -> google.type.Money
-	1,  // 21: millbase.v1.LimitResult.binding:type_name -> millbase.v1.LimitResult.Binding
-	18, // 22: millbase.v1.UnusedCandidate.price_per_kg:type_name -> google.type.Money
-	13, // 23: millbase.v1.Clash.movements:type_name -> millbase.v1.Clash.Movement
-	18, // 24: millbase.v1.Clash.cost_per_kg:type_name -> google.type.Money
-	13, // 25: millbase.v1.Clash.alternatives:type_name -> millbase.v1.Clash.Movement
-	2,  // 26: millbase.v1.OptimiserService.Optimise:input_type -> millbase.v1.OptimiseRequest
-	5,  // 27: millbase.v1.OptimiserService.Optimise:output_type -> millbase.v1.OptimiseResponse
-	27, // [27:28] is the sub-list for method output_type
-	26, // [26:27] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	17, // 0: millbase.v1.OptimiseRequest.limits:type_name -> millbase.v1.Limit
+	18, // 1: millbase.v1.OptimiseRequest.cost_basis:type_name -> millbase.v1.CostBasis
+	4,  // 2: millbase.v1.OptimiseRequest.book:type_name -> millbase.v1.BookCandidates
+	5,  // 3: millbase.v1.OptimiseRequest.candidates:type_name -> millbase.v1.InlineCandidate
+	19, // 4: millbase.v1.OptimiseRequest.properties:type_name -> millbase.v1.Property
+	20, // 5: millbase.v1.OptimiseRequest.weighing:type_name -> millbase.v1.Weighing
+	21, // 6: millbase.v1.OptimiseRequest.aims:type_name -> millbase.v1.Aim
+	3,  // 7: millbase.v1.OptimiseRequest.use_up:type_name -> millbase.v1.UseUp
+	22, // 8: millbase.v1.UseUp.premium_per_kg:type_name -> google.type.Money
+	23, // 9: millbase.v1.InlineCandidate.material_class:type_name -> millbase.v1.MaterialClass
+	13, // 10: millbase.v1.InlineCandidate.properties:type_name -> millbase.v1.InlineCandidate.PropertiesEntry
+	22, // 11: millbase.v1.InlineCandidate.price_per_kg:type_name -> google.type.Money
+	14, // 12: millbase.v1.InlineCandidate.deviations:type_name -> millbase.v1.InlineCandidate.DeviationsEntry
+	22, // 13: millbase.v1.InlineCandidate.use_premium_per_kg:type_name -> google.type.Money
+	0,  // 14: millbase.v1.OptimiseResponse.outcome:type_name -> millbase.v1.OptimiseOutcome
+	7,  // 15: millbase.v1.OptimiseResponse.components:type_name -> millbase.v1.FormulaComponent
+	22, // 16: millbase.v1.OptimiseResponse.cost_per_kg:type_name -> google.type.Money
+	22, // 17: millbase.v1.OptimiseResponse.total_cost:type_name -> google.type.Money
+	8,  // 18: millbase.v1.OptimiseResponse.limits:type_name -> millbase.v1.LimitResult
+	9,  // 19: millbase.v1.OptimiseResponse.unused:type_name -> millbase.v1.UnusedCandidate
+	10, // 20: millbase.v1.OptimiseResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
+	11, // 21: millbase.v1.OptimiseResponse.clash:type_name -> millbase.v1.Clash
+	12, // 22: millbase.v1.OptimiseResponse.proof:type_name -> millbase.v1.Proof
+	18, // 23: millbase.v1.OptimiseResponse.cost_basis:type_name -> millbase.v1.CostBasis
+	24, // 24: millbase.v1.OptimiseResponse.weighed:type_name -> millbase.v1.Weighed
+	25, // 25: millbase.v1.OptimiseResponse.aims:type_name -> millbase.v1.AimResult
+	26, // 26: millbase.v1.OptimiseResponse.safety:type_name -> millbase.v1.SafetyResult
+	22, // 27: millbase.v1.OptimiseResponse.safety_price_per_kg:type_name -> google.type.Money
+	22, // 28: millbase.v1.OptimiseResponse.use_up_premium:type_name -> google.type.Money
+	22, // 29: millbase.v1.OptimiseResponse.use_up_cost:type_name -> google.type.Money
+	23, // 30: millbase.v1.FormulaComponent.material_class:type_name -> millbase.v1.MaterialClass
+	22, // 31: millbase.v1.FormulaComponent.price_per_kg:type_name -> google.type.Money
+	22, // 32: millbase.v1.FormulaComponent.cost:type_name -> google.type.Money
+	22, // 33: millbase.v1.FormulaComponent.use_premium:type_name -> google.type.Money
+	1,  // 34: millbase.v1.LimitResult.binding:type_name -> millbase.v1.LimitResult.Binding
+	22, // 35: millbase.v1.UnusedCandidate.price_per_kg:type_name -> google.type.Money
+	16, // 36: millbase.v1.Clash.movements:type_name -> millbase.v1.Clash.Movement
+	22, // 37: millbase.v1.Clash.cost_per_kg:type_name -> google.type.Money
+	16, // 38: millbase.v1.Clash.alternatives:type_name -> millbase.v1.Clash.Movement
+	15, // 39: millbase.v1.Clash.ways:type_name -> millbase.v1.Clash.Way
+	16, // 40: millbase.v1.Clash.Way.movements:type_name -> millbase.v1.Clash.Movement
+	22, // 41: millbase.v1.Clash.Way.cost_per_kg:type_name -> google.type.Money
+	2,  // 42: millbase.v1.OptimiserService.Optimise:input_type -> millbase.v1.OptimiseRequest
+	6,  // 43: millbase.v1.OptimiserService.Optimise:output_type -> millbase.v1.OptimiseResponse
+	43, // [43:44] is the sub-list for method output_type
+	42, // [42:43] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_optimise_proto_init() }
@@ -1508,19 +1870,21 @@ func file_millbase_v1_optimise_proto_init() {
 		return
 	}
 	file_millbase_v1_access_proto_init()
+	file_millbase_v1_aims_proto_init()
 	file_millbase_v1_formula_proto_init()
 	file_millbase_v1_material_proto_init()
 	file_millbase_v1_specification_proto_init()
-	file_millbase_v1_optimise_proto_msgTypes[2].OneofWrappers = []any{}
-	file_millbase_v1_optimise_proto_msgTypes[4].OneofWrappers = []any{}
+	file_millbase_v1_weighing_proto_init()
+	file_millbase_v1_optimise_proto_msgTypes[3].OneofWrappers = []any{}
 	file_millbase_v1_optimise_proto_msgTypes[5].OneofWrappers = []any{}
+	file_millbase_v1_optimise_proto_msgTypes[6].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_optimise_proto_rawDesc), len(file_millbase_v1_optimise_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   12,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

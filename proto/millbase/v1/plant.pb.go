@@ -86,7 +86,9 @@ type Plant struct {
 	Machines      []*Machine      `protobuf:"bytes,12,rep,name=machines,proto3" json:"machines,omitempty"`
 	ExchangeRates []*ExchangeRate `protobuf:"bytes,13,rep,name=exchange_rates,json=exchangeRates,proto3" json:"exchange_rates,omitempty"`
 	Packs         []*Pack         `protobuf:"bytes,14,rep,name=packs,proto3" json:"packs,omitempty"`
-	Etag          string          `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Coarse ones weigh from some amount on, the finest everything below.
+	Scales        []*Scale `protobuf:"bytes,15,rep,name=scales,proto3" json:"scales,omitempty"`
+	Etag          string   `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -215,6 +217,13 @@ func (x *Plant) GetExchangeRates() []*ExchangeRate {
 func (x *Plant) GetPacks() []*Pack {
 	if x != nil {
 		return x.Packs
+	}
+	return nil
+}
+
+func (x *Plant) GetScales() []*Scale {
+	if x != nil {
+		return x.Scales
 	}
 	return nil
 }
@@ -998,8 +1007,8 @@ var File_millbase_v1_plant_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_plant_proto_rawDesc = "" +
 	"\n" +
-	"\x17millbase/v1/plant.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\"\x11\n" +
-	"\x0fGetPlantRequest\"\x90\a\n" +
+	"\x17millbase/v1/plant.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\x1a\x1amillbase/v1/weighing.proto\"\x11\n" +
+	"\x0fGetPlantRequest\"\xc6\a\n" +
 	"\x05Plant\x12 \n" +
 	"\x05title\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x05title\x126\n" +
@@ -1017,7 +1026,9 @@ const file_millbase_v1_plant_proto_rawDesc = "" +
 	"\rholiday_dates\x18\v \x03(\tB+\xbaH(\x92\x01%\x10\xe8\a\" r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fholidayDates\x12;\n" +
 	"\bmachines\x18\f \x03(\v2\x14.millbase.v1.MachineB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bmachines\x12J\n" +
 	"\x0eexchange_rates\x18\r \x03(\v2\x19.millbase.v1.ExchangeRateB\b\xbaH\x05\x92\x01\x02\x10dR\rexchangeRates\x121\n" +
-	"\x05packs\x18\x0e \x03(\v2\x11.millbase.v1.PackB\b\xbaH\x05\x92\x01\x02\x10dR\x05packs\x12\x12\n" +
+	"\x05packs\x18\x0e \x03(\v2\x11.millbase.v1.PackB\b\xbaH\x05\x92\x01\x02\x10dR\x05packs\x124\n" +
+	"\x06scales\x18\x0f \x03(\v2\x12.millbase.v1.ScaleB\b\xbaH\x05\x92\x01\x02\x10\n" +
+	"R\x06scales\x12\x12\n" +
 	"\x04etag\x182 \x01(\tR\x04etag\"\xc1\x01\n" +
 	"\x05Shift\x12*\n" +
 	"\viso_weekday\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\a(\x01R\n" +
@@ -1123,9 +1134,10 @@ var file_millbase_v1_plant_proto_goTypes = []any{
 	(*WhoAmIRequest)(nil),         // 13: millbase.v1.WhoAmIRequest
 	(*WhoAmIResponse)(nil),        // 14: millbase.v1.WhoAmIResponse
 	(*money.Money)(nil),           // 15: google.type.Money
-	(ProcessStep)(0),              // 16: millbase.v1.ProcessStep
-	(Role)(0),                     // 17: millbase.v1.Role
-	(*timestamppb.Timestamp)(nil), // 18: google.protobuf.Timestamp
+	(*Scale)(nil),                 // 16: millbase.v1.Scale
+	(ProcessStep)(0),              // 17: millbase.v1.ProcessStep
+	(Role)(0),                     // 18: millbase.v1.Role
+	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
 }
 var file_millbase_v1_plant_proto_depIdxs = []int32{
 	15, // 0: millbase.v1.Plant.laboratory_charge:type_name -> google.type.Money
@@ -1133,33 +1145,34 @@ var file_millbase_v1_plant_proto_depIdxs = []int32{
 	3,  // 2: millbase.v1.Plant.machines:type_name -> millbase.v1.Machine
 	4,  // 3: millbase.v1.Plant.exchange_rates:type_name -> millbase.v1.ExchangeRate
 	5,  // 4: millbase.v1.Plant.packs:type_name -> millbase.v1.Pack
-	16, // 5: millbase.v1.Machine.steps:type_name -> millbase.v1.ProcessStep
-	15, // 6: millbase.v1.Machine.rate_per_hour:type_name -> google.type.Money
-	15, // 7: millbase.v1.Pack.cost:type_name -> google.type.Money
-	1,  // 8: millbase.v1.UpdatePlantRequest.plant:type_name -> millbase.v1.Plant
-	17, // 9: millbase.v1.Key.role:type_name -> millbase.v1.Role
-	18, // 10: millbase.v1.Key.create_time:type_name -> google.protobuf.Timestamp
-	7,  // 11: millbase.v1.CreateKeyRequest.key:type_name -> millbase.v1.Key
-	7,  // 12: millbase.v1.CreateKeyResponse.key:type_name -> millbase.v1.Key
-	7,  // 13: millbase.v1.ListKeysResponse.keys:type_name -> millbase.v1.Key
-	17, // 14: millbase.v1.WhoAmIResponse.role:type_name -> millbase.v1.Role
-	0,  // 15: millbase.v1.PlantService.GetPlant:input_type -> millbase.v1.GetPlantRequest
-	6,  // 16: millbase.v1.PlantService.UpdatePlant:input_type -> millbase.v1.UpdatePlantRequest
-	8,  // 17: millbase.v1.PlantService.CreateKey:input_type -> millbase.v1.CreateKeyRequest
-	10, // 18: millbase.v1.PlantService.ListKeys:input_type -> millbase.v1.ListKeysRequest
-	12, // 19: millbase.v1.PlantService.RevokeKey:input_type -> millbase.v1.RevokeKeyRequest
-	13, // 20: millbase.v1.PlantService.WhoAmI:input_type -> millbase.v1.WhoAmIRequest
-	1,  // 21: millbase.v1.PlantService.GetPlant:output_type -> millbase.v1.Plant
-	1,  // 22: millbase.v1.PlantService.UpdatePlant:output_type -> millbase.v1.Plant
-	9,  // 23: millbase.v1.PlantService.CreateKey:output_type -> millbase.v1.CreateKeyResponse
-	11, // 24: millbase.v1.PlantService.ListKeys:output_type -> millbase.v1.ListKeysResponse
-	7,  // 25: millbase.v1.PlantService.RevokeKey:output_type -> millbase.v1.Key
-	14, // 26: millbase.v1.PlantService.WhoAmI:output_type -> millbase.v1.WhoAmIResponse
-	21, // [21:27] is the sub-list for method output_type
-	15, // [15:21] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	16, // 5: millbase.v1.Plant.scales:type_name -> millbase.v1.Scale
+	17, // 6: millbase.v1.Machine.steps:type_name -> millbase.v1.ProcessStep
+	15, // 7: millbase.v1.Machine.rate_per_hour:type_name -> google.type.Money
+	15, // 8: millbase.v1.Pack.cost:type_name -> google.type.Money
+	1,  // 9: millbase.v1.UpdatePlantRequest.plant:type_name -> millbase.v1.Plant
+	18, // 10: millbase.v1.Key.role:type_name -> millbase.v1.Role
+	19, // 11: millbase.v1.Key.create_time:type_name -> google.protobuf.Timestamp
+	7,  // 12: millbase.v1.CreateKeyRequest.key:type_name -> millbase.v1.Key
+	7,  // 13: millbase.v1.CreateKeyResponse.key:type_name -> millbase.v1.Key
+	7,  // 14: millbase.v1.ListKeysResponse.keys:type_name -> millbase.v1.Key
+	18, // 15: millbase.v1.WhoAmIResponse.role:type_name -> millbase.v1.Role
+	0,  // 16: millbase.v1.PlantService.GetPlant:input_type -> millbase.v1.GetPlantRequest
+	6,  // 17: millbase.v1.PlantService.UpdatePlant:input_type -> millbase.v1.UpdatePlantRequest
+	8,  // 18: millbase.v1.PlantService.CreateKey:input_type -> millbase.v1.CreateKeyRequest
+	10, // 19: millbase.v1.PlantService.ListKeys:input_type -> millbase.v1.ListKeysRequest
+	12, // 20: millbase.v1.PlantService.RevokeKey:input_type -> millbase.v1.RevokeKeyRequest
+	13, // 21: millbase.v1.PlantService.WhoAmI:input_type -> millbase.v1.WhoAmIRequest
+	1,  // 22: millbase.v1.PlantService.GetPlant:output_type -> millbase.v1.Plant
+	1,  // 23: millbase.v1.PlantService.UpdatePlant:output_type -> millbase.v1.Plant
+	9,  // 24: millbase.v1.PlantService.CreateKey:output_type -> millbase.v1.CreateKeyResponse
+	11, // 25: millbase.v1.PlantService.ListKeys:output_type -> millbase.v1.ListKeysResponse
+	7,  // 26: millbase.v1.PlantService.RevokeKey:output_type -> millbase.v1.Key
+	14, // 27: millbase.v1.PlantService.WhoAmI:output_type -> millbase.v1.WhoAmIResponse
+	22, // [22:28] is the sub-list for method output_type
+	16, // [16:22] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_plant_proto_init() }
@@ -1169,6 +1182,7 @@ func file_millbase_v1_plant_proto_init() {
 	}
 	file_millbase_v1_access_proto_init()
 	file_millbase_v1_formula_proto_init()
+	file_millbase_v1_weighing_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -160,7 +160,10 @@ type Limit struct {
 	Hard bool `protobuf:"varint,13,opt,name=hard,proto3" json:"hard,omitempty"`
 	// How unwelcome it is to move this limit, per unit of the limit; 0: 1 per 1 %
 	// of the limit.
-	MoveWeight    float64 `protobuf:"fixed64,14,opt,name=move_weight,json=moveWeight,proto3" json:"move_weight,omitempty"`
+	MoveWeight float64 `protobuf:"fixed64,14,opt,name=move_weight,json=moveWeight,proto3" json:"move_weight,omitempty"`
+	// Asks the limit to hold although values of lots are uncertain; absent: at
+	// their certificate values.
+	Safety        *Limit_Safety `protobuf:"bytes,15,opt,name=safety,proto3" json:"safety,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -314,6 +317,13 @@ func (x *Limit) GetMoveWeight() float64 {
 		return x.MoveWeight
 	}
 	return 0
+}
+
+func (x *Limit) GetSafety() *Limit_Safety {
+	if x != nil {
+		return x.Safety
+	}
+	return nil
 }
 
 type isLimit_Subject interface {
@@ -640,6 +650,71 @@ func (x *UpdateSpecificationRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
 	return nil
 }
 
+// One of the two. Properties of different lots are taken to vary independently.
+type Limit_Safety struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The limit holds with this probability, 0.5 to 1, when values vary normally.
+	Confidence float64 `protobuf:"fixed64,1,opt,name=confidence,proto3" json:"confidence,omitempty"`
+	// The limit holds as long as at most so many components are off, each by at
+	// most spread of its standard deviations.
+	Budget float64 `protobuf:"fixed64,2,opt,name=budget,proto3" json:"budget,omitempty"`
+	// 0 means 3.
+	Spread        float64 `protobuf:"fixed64,3,opt,name=spread,proto3" json:"spread,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Limit_Safety) Reset() {
+	*x = Limit_Safety{}
+	mi := &file_millbase_v1_specification_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Limit_Safety) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Limit_Safety) ProtoMessage() {}
+
+func (x *Limit_Safety) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_specification_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Limit_Safety.ProtoReflect.Descriptor instead.
+func (*Limit_Safety) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 0}
+}
+
+func (x *Limit_Safety) GetConfidence() float64 {
+	if x != nil {
+		return x.Confidence
+	}
+	return 0
+}
+
+func (x *Limit_Safety) GetBudget() float64 {
+	if x != nil {
+		return x.Budget
+	}
+	return 0
+}
+
+func (x *Limit_Safety) GetSpread() float64 {
+	if x != nil {
+		return x.Spread
+	}
+	return 0
+}
+
 // Dry pigment, kg/kg of ink.
 type Limit_PigmentLoading struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -653,7 +728,7 @@ type Limit_PigmentLoading struct {
 
 func (x *Limit_PigmentLoading) Reset() {
 	*x = Limit_PigmentLoading{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[7]
+	mi := &file_millbase_v1_specification_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -665,7 +740,7 @@ func (x *Limit_PigmentLoading) String() string {
 func (*Limit_PigmentLoading) ProtoMessage() {}
 
 func (x *Limit_PigmentLoading) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[7]
+	mi := &file_millbase_v1_specification_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -678,7 +753,7 @@ func (x *Limit_PigmentLoading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_PigmentLoading.ProtoReflect.Descriptor instead.
 func (*Limit_PigmentLoading) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 0}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 1}
 }
 
 func (x *Limit_PigmentLoading) GetColourIndex() string {
@@ -703,7 +778,7 @@ type Limit_VocMass struct {
 
 func (x *Limit_VocMass) Reset() {
 	*x = Limit_VocMass{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[8]
+	mi := &file_millbase_v1_specification_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -715,7 +790,7 @@ func (x *Limit_VocMass) String() string {
 func (*Limit_VocMass) ProtoMessage() {}
 
 func (x *Limit_VocMass) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[8]
+	mi := &file_millbase_v1_specification_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -728,7 +803,7 @@ func (x *Limit_VocMass) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_VocMass.ProtoReflect.Descriptor instead.
 func (*Limit_VocMass) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 1}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 2}
 }
 
 type Limit_VocContent struct {
@@ -739,7 +814,7 @@ type Limit_VocContent struct {
 
 func (x *Limit_VocContent) Reset() {
 	*x = Limit_VocContent{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[9]
+	mi := &file_millbase_v1_specification_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -751,7 +826,7 @@ func (x *Limit_VocContent) String() string {
 func (*Limit_VocContent) ProtoMessage() {}
 
 func (x *Limit_VocContent) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[9]
+	mi := &file_millbase_v1_specification_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -764,7 +839,7 @@ func (x *Limit_VocContent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_VocContent.ProtoReflect.Descriptor instead.
 func (*Limit_VocContent) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 2}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 3}
 }
 
 // A drier metal on binder solids, %.
@@ -777,7 +852,7 @@ type Limit_MetalOnBinder struct {
 
 func (x *Limit_MetalOnBinder) Reset() {
 	*x = Limit_MetalOnBinder{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[10]
+	mi := &file_millbase_v1_specification_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -789,7 +864,7 @@ func (x *Limit_MetalOnBinder) String() string {
 func (*Limit_MetalOnBinder) ProtoMessage() {}
 
 func (x *Limit_MetalOnBinder) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[10]
+	mi := &file_millbase_v1_specification_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -802,7 +877,7 @@ func (x *Limit_MetalOnBinder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_MetalOnBinder.ProtoReflect.Descriptor instead.
 func (*Limit_MetalOnBinder) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 3}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 4}
 }
 
 func (x *Limit_MetalOnBinder) GetMetal() string {
@@ -823,7 +898,7 @@ type Limit_Share struct {
 
 func (x *Limit_Share) Reset() {
 	*x = Limit_Share{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[11]
+	mi := &file_millbase_v1_specification_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -835,7 +910,7 @@ func (x *Limit_Share) String() string {
 func (*Limit_Share) ProtoMessage() {}
 
 func (x *Limit_Share) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[11]
+	mi := &file_millbase_v1_specification_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -848,7 +923,7 @@ func (x *Limit_Share) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_Share.ProtoReflect.Descriptor instead.
 func (*Limit_Share) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 4}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 5}
 }
 
 func (x *Limit_Share) GetMaterials() []string {
@@ -873,7 +948,7 @@ type Limit_WaxSolids struct {
 
 func (x *Limit_WaxSolids) Reset() {
 	*x = Limit_WaxSolids{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[12]
+	mi := &file_millbase_v1_specification_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -885,7 +960,7 @@ func (x *Limit_WaxSolids) String() string {
 func (*Limit_WaxSolids) ProtoMessage() {}
 
 func (x *Limit_WaxSolids) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[12]
+	mi := &file_millbase_v1_specification_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -898,7 +973,7 @@ func (x *Limit_WaxSolids) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_WaxSolids.ProtoReflect.Descriptor instead.
 func (*Limit_WaxSolids) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 5}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 6}
 }
 
 type Limit_WettingDemand struct {
@@ -909,7 +984,7 @@ type Limit_WettingDemand struct {
 
 func (x *Limit_WettingDemand) Reset() {
 	*x = Limit_WettingDemand{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[13]
+	mi := &file_millbase_v1_specification_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -921,7 +996,7 @@ func (x *Limit_WettingDemand) String() string {
 func (*Limit_WettingDemand) ProtoMessage() {}
 
 func (x *Limit_WettingDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[13]
+	mi := &file_millbase_v1_specification_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -934,7 +1009,7 @@ func (x *Limit_WettingDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_WettingDemand.ProtoReflect.Descriptor instead.
 func (*Limit_WettingDemand) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 6}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 7}
 }
 
 // The blended value of a property by its own blending rule.
@@ -951,7 +1026,7 @@ type Limit_Blended struct {
 
 func (x *Limit_Blended) Reset() {
 	*x = Limit_Blended{}
-	mi := &file_millbase_v1_specification_proto_msgTypes[14]
+	mi := &file_millbase_v1_specification_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -963,7 +1038,7 @@ func (x *Limit_Blended) String() string {
 func (*Limit_Blended) ProtoMessage() {}
 
 func (x *Limit_Blended) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_specification_proto_msgTypes[14]
+	mi := &file_millbase_v1_specification_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -976,7 +1051,7 @@ func (x *Limit_Blended) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit_Blended.ProtoReflect.Descriptor instead.
 func (*Limit_Blended) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 7}
+	return file_millbase_v1_specification_proto_rawDescGZIP(), []int{1, 8}
 }
 
 func (x *Limit_Blended) GetProperty() string {
@@ -1010,7 +1085,7 @@ const file_millbase_v1_specification_proto_rawDesc = "" +
 	"\vcreate_time\x183 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x184 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"updateTime\"\xef\t\n" +
+	"updateTime\"\xc5\v\n" +
 	"\x05Limit\x12F\n" +
 	"\blimit_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\alimitId\x12\x1e\n" +
 	"\x05title\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x05title\x12\"\n" +
@@ -1029,7 +1104,14 @@ const file_millbase_v1_specification_proto_rawDesc = "" +
 	"\ablended\x18\f \x01(\v2\x1a.millbase.v1.Limit.BlendedH\x00R\ablended\x12\x12\n" +
 	"\x04hard\x18\r \x01(\bR\x04hard\x121\n" +
 	"\vmove_weight\x18\x0e \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
-	"moveWeight\x1a]\n" +
+	"moveWeight\x121\n" +
+	"\x06safety\x18\x0f \x01(\v2\x19.millbase.v1.Limit.SafetyR\x06safety\x1a\xa0\x01\n" +
+	"\x06Safety\x129\n" +
+	"\n" +
+	"confidence\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x11\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"confidence\x12(\n" +
+	"\x06budget\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\x06budget\x121\n" +
+	"\x06spread\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06spread\x1a]\n" +
 	"\x0ePigmentLoading\x12*\n" +
 	"\fcolour_index\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\vcolourIndex\x12\x1f\n" +
 	"\vby_strength\x18\x02 \x01(\bR\n" +
@@ -1092,7 +1174,7 @@ func file_millbase_v1_specification_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_specification_proto_rawDescData
 }
 
-var file_millbase_v1_specification_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_millbase_v1_specification_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_millbase_v1_specification_proto_goTypes = []any{
 	(*Specification)(nil),              // 0: millbase.v1.Specification
 	(*Limit)(nil),                      // 1: millbase.v1.Limit
@@ -1101,50 +1183,52 @@ var file_millbase_v1_specification_proto_goTypes = []any{
 	(*ListSpecificationsRequest)(nil),  // 4: millbase.v1.ListSpecificationsRequest
 	(*ListSpecificationsResponse)(nil), // 5: millbase.v1.ListSpecificationsResponse
 	(*UpdateSpecificationRequest)(nil), // 6: millbase.v1.UpdateSpecificationRequest
-	(*Limit_PigmentLoading)(nil),       // 7: millbase.v1.Limit.PigmentLoading
-	(*Limit_VocMass)(nil),              // 8: millbase.v1.Limit.VocMass
-	(*Limit_VocContent)(nil),           // 9: millbase.v1.Limit.VocContent
-	(*Limit_MetalOnBinder)(nil),        // 10: millbase.v1.Limit.MetalOnBinder
-	(*Limit_Share)(nil),                // 11: millbase.v1.Limit.Share
-	(*Limit_WaxSolids)(nil),            // 12: millbase.v1.Limit.WaxSolids
-	(*Limit_WettingDemand)(nil),        // 13: millbase.v1.Limit.WettingDemand
-	(*Limit_Blended)(nil),              // 14: millbase.v1.Limit.Blended
-	(*timestamppb.Timestamp)(nil),      // 15: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),      // 16: google.protobuf.FieldMask
-	(MaterialClass)(0),                 // 17: millbase.v1.MaterialClass
-	(BlendingIndex)(0),                 // 18: millbase.v1.BlendingIndex
+	(*Limit_Safety)(nil),               // 7: millbase.v1.Limit.Safety
+	(*Limit_PigmentLoading)(nil),       // 8: millbase.v1.Limit.PigmentLoading
+	(*Limit_VocMass)(nil),              // 9: millbase.v1.Limit.VocMass
+	(*Limit_VocContent)(nil),           // 10: millbase.v1.Limit.VocContent
+	(*Limit_MetalOnBinder)(nil),        // 11: millbase.v1.Limit.MetalOnBinder
+	(*Limit_Share)(nil),                // 12: millbase.v1.Limit.Share
+	(*Limit_WaxSolids)(nil),            // 13: millbase.v1.Limit.WaxSolids
+	(*Limit_WettingDemand)(nil),        // 14: millbase.v1.Limit.WettingDemand
+	(*Limit_Blended)(nil),              // 15: millbase.v1.Limit.Blended
+	(*timestamppb.Timestamp)(nil),      // 16: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),      // 17: google.protobuf.FieldMask
+	(MaterialClass)(0),                 // 18: millbase.v1.MaterialClass
+	(BlendingIndex)(0),                 // 19: millbase.v1.BlendingIndex
 }
 var file_millbase_v1_specification_proto_depIdxs = []int32{
 	1,  // 0: millbase.v1.Specification.limits:type_name -> millbase.v1.Limit
-	15, // 1: millbase.v1.Specification.create_time:type_name -> google.protobuf.Timestamp
-	15, // 2: millbase.v1.Specification.update_time:type_name -> google.protobuf.Timestamp
-	7,  // 3: millbase.v1.Limit.pigment_loading:type_name -> millbase.v1.Limit.PigmentLoading
-	8,  // 4: millbase.v1.Limit.voc_mass:type_name -> millbase.v1.Limit.VocMass
-	9,  // 5: millbase.v1.Limit.voc_content:type_name -> millbase.v1.Limit.VocContent
-	10, // 6: millbase.v1.Limit.metal_on_binder:type_name -> millbase.v1.Limit.MetalOnBinder
-	11, // 7: millbase.v1.Limit.share:type_name -> millbase.v1.Limit.Share
-	12, // 8: millbase.v1.Limit.wax_solids:type_name -> millbase.v1.Limit.WaxSolids
-	13, // 9: millbase.v1.Limit.wetting_demand:type_name -> millbase.v1.Limit.WettingDemand
-	14, // 10: millbase.v1.Limit.blended:type_name -> millbase.v1.Limit.Blended
-	0,  // 11: millbase.v1.CreateSpecificationRequest.specification:type_name -> millbase.v1.Specification
-	0,  // 12: millbase.v1.ListSpecificationsResponse.specifications:type_name -> millbase.v1.Specification
-	0,  // 13: millbase.v1.UpdateSpecificationRequest.specification:type_name -> millbase.v1.Specification
-	16, // 14: millbase.v1.UpdateSpecificationRequest.update_mask:type_name -> google.protobuf.FieldMask
-	17, // 15: millbase.v1.Limit.Share.classes:type_name -> millbase.v1.MaterialClass
-	18, // 16: millbase.v1.Limit.Blended.index:type_name -> millbase.v1.BlendingIndex
-	2,  // 17: millbase.v1.SpecificationService.CreateSpecification:input_type -> millbase.v1.CreateSpecificationRequest
-	3,  // 18: millbase.v1.SpecificationService.GetSpecification:input_type -> millbase.v1.GetSpecificationRequest
-	4,  // 19: millbase.v1.SpecificationService.ListSpecifications:input_type -> millbase.v1.ListSpecificationsRequest
-	6,  // 20: millbase.v1.SpecificationService.UpdateSpecification:input_type -> millbase.v1.UpdateSpecificationRequest
-	0,  // 21: millbase.v1.SpecificationService.CreateSpecification:output_type -> millbase.v1.Specification
-	0,  // 22: millbase.v1.SpecificationService.GetSpecification:output_type -> millbase.v1.Specification
-	5,  // 23: millbase.v1.SpecificationService.ListSpecifications:output_type -> millbase.v1.ListSpecificationsResponse
-	0,  // 24: millbase.v1.SpecificationService.UpdateSpecification:output_type -> millbase.v1.Specification
-	21, // [21:25] is the sub-list for method output_type
-	17, // [17:21] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	16, // 1: millbase.v1.Specification.create_time:type_name -> google.protobuf.Timestamp
+	16, // 2: millbase.v1.Specification.update_time:type_name -> google.protobuf.Timestamp
+	8,  // 3: millbase.v1.Limit.pigment_loading:type_name -> millbase.v1.Limit.PigmentLoading
+	9,  // 4: millbase.v1.Limit.voc_mass:type_name -> millbase.v1.Limit.VocMass
+	10, // 5: millbase.v1.Limit.voc_content:type_name -> millbase.v1.Limit.VocContent
+	11, // 6: millbase.v1.Limit.metal_on_binder:type_name -> millbase.v1.Limit.MetalOnBinder
+	12, // 7: millbase.v1.Limit.share:type_name -> millbase.v1.Limit.Share
+	13, // 8: millbase.v1.Limit.wax_solids:type_name -> millbase.v1.Limit.WaxSolids
+	14, // 9: millbase.v1.Limit.wetting_demand:type_name -> millbase.v1.Limit.WettingDemand
+	15, // 10: millbase.v1.Limit.blended:type_name -> millbase.v1.Limit.Blended
+	7,  // 11: millbase.v1.Limit.safety:type_name -> millbase.v1.Limit.Safety
+	0,  // 12: millbase.v1.CreateSpecificationRequest.specification:type_name -> millbase.v1.Specification
+	0,  // 13: millbase.v1.ListSpecificationsResponse.specifications:type_name -> millbase.v1.Specification
+	0,  // 14: millbase.v1.UpdateSpecificationRequest.specification:type_name -> millbase.v1.Specification
+	17, // 15: millbase.v1.UpdateSpecificationRequest.update_mask:type_name -> google.protobuf.FieldMask
+	18, // 16: millbase.v1.Limit.Share.classes:type_name -> millbase.v1.MaterialClass
+	19, // 17: millbase.v1.Limit.Blended.index:type_name -> millbase.v1.BlendingIndex
+	2,  // 18: millbase.v1.SpecificationService.CreateSpecification:input_type -> millbase.v1.CreateSpecificationRequest
+	3,  // 19: millbase.v1.SpecificationService.GetSpecification:input_type -> millbase.v1.GetSpecificationRequest
+	4,  // 20: millbase.v1.SpecificationService.ListSpecifications:input_type -> millbase.v1.ListSpecificationsRequest
+	6,  // 21: millbase.v1.SpecificationService.UpdateSpecification:input_type -> millbase.v1.UpdateSpecificationRequest
+	0,  // 22: millbase.v1.SpecificationService.CreateSpecification:output_type -> millbase.v1.Specification
+	0,  // 23: millbase.v1.SpecificationService.GetSpecification:output_type -> millbase.v1.Specification
+	5,  // 24: millbase.v1.SpecificationService.ListSpecifications:output_type -> millbase.v1.ListSpecificationsResponse
+	0,  // 25: millbase.v1.SpecificationService.UpdateSpecification:output_type -> millbase.v1.Specification
+	22, // [22:26] is the sub-list for method output_type
+	18, // [18:22] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_specification_proto_init() }
@@ -1170,7 +1254,7 @@ func file_millbase_v1_specification_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_specification_proto_rawDesc), len(file_millbase_v1_specification_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   15,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
