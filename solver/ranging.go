@@ -2,10 +2,6 @@ package solver
 
 import "math"
 
-// maxKernel is the largest kernel (basic variables beside binding rows) for
-// which Ranging is computed; its inverse is kept dense.
-const maxKernel = 800
-
 // rangingZero is the size, relative to the largest entry beside it, below
 // which an entry of the tableau counts as zero.
 const rangingZero = 1e-10
@@ -22,127 +18,31 @@ const rangingZero = 1e-10
 // chapter 10, from memory) on the tableau of the kernel, the square matrix of
 // the basic variables in the rows whose slack is not basic.
 func (m *Model) Ranging(s *Solution) *Ranging {
-	if s.Stop != StopOptimal || s.Basis == nil || len(s.Basis.Rows) != len(m.Rows) ||
-		len(s.Basis.Variables) != len(m.Variables) || len(m.Index) == 0 {
+	if s.Stop != StopOptimal || len(m.Index) == 0 {
 		return nil
 	}
-	k := newKernel(m, s)
-	if k == nil || !k.invert() {
+	f := m.Factor(s.Basis)
+	if f == nil {
 		return nil
 	}
+	k := &ranging{Factor: f, m: m, s: s}
 	out := &Ranging{Cost: make([]Range, len(m.Variables)), RowBound: make([]Range, len(m.Rows))}
 	k.costs(out.Cost)
 	k.rowBounds(out.RowBound)
 	return out
 }
 
-// kernel is the working matrix of Ranging.
-type kernel struct {
-	m     *Model
-	s     *Solution
-	basic []int32   // the basic variables
-	rows  []int32   // the rows whose slack is not basic
-	place []int32   // per row: its place in rows, or -1
-	inv   []float64 // inverse of the kernel, column after column
-}
-
-func newKernel(m *Model, s *Solution) *kernel {
-	k := &kernel{m: m, s: s, place: make([]int32, len(m.Rows))}
-	for i, st := range s.Basis.Rows {
-		k.place[i] = -1
-		if st != Basic {
-			k.place[i] = int32(len(k.rows))
-			k.rows = append(k.rows, int32(i))
-		}
-	}
-	for j, st := range s.Basis.Variables {
-		if st == Basic {
-			k.basic = append(k.basic, int32(j))
-		}
-	}
-	if len(k.basic) != len(k.rows) || len(k.basic) > maxKernel {
-		return nil
-	}
-	return k
-}
-
-// invert fills inv by Gauss-Jordan elimination with partial pivoting. It works
-// on the transposed kernel (one line per basic variable), whose inverse, line
-// after line, is the inverse of the kernel column after column.
-func (k *kernel) invert() bool {
-	n := len(k.basic)
-	w := 2 * n
-	a := make([]float64, n*w)
-	for p, j := range k.basic {
-		rows, values := k.m.Column(int(j))
-		for e, i := range rows {
-			if q := k.place[i]; q >= 0 {
-				a[p*w+int(q)] = values[e]
-			}
-		}
-		a[p*w+n+p] = 1
-	}
-	for c := range n {
-		best := c
-		for r := c + 1; r < n; r++ {
-			if math.Abs(a[r*w+c]) > math.Abs(a[best*w+c]) {
-				best = r
-			}
-		}
-		pivot := a[best*w+c]
-		if !(math.Abs(pivot) > 1e-13) {
-			return false
-		}
-		line := a[best*w : best*w+w]
-		if best != c {
-			other := a[c*w : c*w+w]
-			for x := range line {
-				line[x], other[x] = other[x], line[x]
-			}
-			line = other
-		}
-		for x := c; x < w; x++ {
-			line[x] /= pivot
-		}
-		for r := range n {
-			f := a[r*w+c]
-			if r == c || f == 0 {
-				continue
-			}
-			to := a[r*w : r*w+w]
-			for x := c; x < w; x++ {
-				to[x] -= f * line[x]
-			}
-		}
-	}
-	k.inv = make([]float64, n*n)
-	for r := range n {
-		copy(k.inv[r*n:r*n+n], a[r*w+n:r*w+w])
-	}
-	return true
-}
-
-// column fills alpha with the tableau column of the given entries: the inverse
-// times those in the kernel's rows.
-func (k *kernel) column(alpha []float64, rows []int32, values []float64) {
-	clear(alpha)
-	n := len(alpha)
-	for e, i := range rows {
-		q := k.place[i]
-		if q < 0 {
-			continue
-		}
-		v, col := values[e], k.inv[int(q)*n:int(q)*n+n]
-		for p := range col {
-			alpha[p] += v * col[p]
-		}
-	}
+// ranging is a Factor with the model and the answer that it belongs to.
+type ranging struct {
+	*Factor
+	m *Model
+	s *Solution
 }
 
 // costs fills the ranges of the costs. A change of a basic variable's cost by
 // t moves the reduced cost of nonbasic j by -t alpha[j] and the dual of a
 // binding row by t times its entry of the inverse; each may go to zero.
-func (k *kernel) costs(out []Range) {
+func (k *ranging) costs(out []Range) {
 	n := len(k.basic)
 	down, up := make([]float64, n), make([]float64, n) // allowed change, signed
 	for p := range n {
@@ -217,7 +117,7 @@ func shrink(down, up, alpha []float64, d float64, st VarStatus, sign float64) {
 
 // rowBounds fills the ranges of the binding bounds: while the activity of the
 // row moves, every basic variable and every basic row stays within its bounds.
-func (k *kernel) rowBounds(out []Range) {
+func (k *ranging) rowBounds(out []Range) {
 	n := len(k.basic)
 	for i := range out {
 		out[i] = Range{math.Inf(-1), Inf}
