@@ -23,13 +23,16 @@ type Answer struct {
 	Components []Component // the used ones, in weighing order
 	Unused     []Unused
 	Limits     []LimitReport
-	CostPerKg  float64 // of the exact optimum
-	TotalCost  float64
-	Clash      *Clash   // set when Outcome is Infeasible
-	Assumed    []string // what was taken for granted, in sentences
-	LeftOut    []LeftOut
-	Proof      certify.Certificate
-	Solution   *solver.Solution
+	// CostPerKg is of the exact optimum, real money: no premium is taken off.
+	CostPerKg float64
+	TotalCost float64
+	// UseUp is set in an Optimal answer where a candidate has a UsePremium.
+	UseUp    *UseUp
+	Clash    *Clash   // set when Outcome is Infeasible
+	Assumed  []string // what was taken for granted, in sentences
+	LeftOut  []LeftOut
+	Proof    certify.Certificate
+	Solution *solver.Solution
 }
 
 // Component is one used candidate.
@@ -76,7 +79,8 @@ type LimitReport struct {
 	Slack   float64
 	Binding Side
 	// ShadowPrice is d(cost per kg of ink)/d(bound), money per kg per unit of
-	// the limit: negative where a higher bound would save.
+	// the limit: negative where a higher bound would save. Where candidates have
+	// a UsePremium, of the cost less what is earned.
 	ShadowPrice float64
 	// PriceHolds is the interval of the binding bound in which ShadowPrice
 	// holds; only set when the limit binds and its denominator is mass.

@@ -217,7 +217,7 @@ func (b *built) makeColumns() {
 	for k, j := range b.active {
 		c := &b.p.Candidates[j]
 		v := &m.Variables[k]
-		*v = solver.Variable{Name: c.ID, Cost: c.CostPerKg, Upper: solver.Inf}
+		*v = solver.Variable{Name: c.ID, Cost: c.CostPerKg - c.UsePremium, Upper: solver.Inf}
 		if c.AtLeast > 0 {
 			v.Lower = c.AtLeast.Kilograms() * perKg
 		}

@@ -162,7 +162,7 @@ func (e *explainer) solveMoved(moves []Movement) (costPerKg float64, ok bool, er
 	case s.Stop != solver.StopOptimal || !c.OK:
 		return 0, false, nil
 	}
-	return s.Objective, true, nil
+	return moved.realCost(s.X), true, nil
 }
 
 // further is where a movement ends when it goes a part of its size further. Stock

@@ -19,8 +19,9 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 		return err
 	}
 	a.Outcome = Optimal
-	a.CostPerKg = s.Objective
-	a.TotalCost = s.Objective * b.p.Quantity.Kilograms()
+	premium := b.premium(s.X)
+	a.CostPerKg = s.Objective + premium
+	a.TotalCost = a.CostPerKg * b.p.Quantity.Kilograms()
 	b.components(a, portions)
 	b.unused(a, portions)
 	a.Limits = reports
@@ -28,7 +29,8 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 		b.price(&reports[i], s)
 	}
 	a.Assumed = append(a.Assumed, b.assumed(portions)...)
-	return nil
+	a.UseUp, err = b.useUp(ctx, engine, a, premium)
+	return err
 }
 
 // checked rounds the optimum to milligrams and checks the result against every
@@ -144,8 +146,9 @@ func (b *built) components(a *Answer, portions []portion) {
 			out.StockWorth = -d
 		}
 		switch {
-		case s.Ranging != nil:
-			out.CostRange = s.Ranging.Cost[k]
+		case s.Ranging != nil: // of the price less the premium
+			r := s.Ranging.Cost[k]
+			out.CostRange = solver.Range{Lower: r.Lower + c.UsePremium, Upper: r.Upper + c.UsePremium}
 		case d > 0: // held in the formula by AtLeast
 			out.CostRange = solver.Range{Lower: c.CostPerKg - d, Upper: solver.Inf}
 		case d < 0:

@@ -24,6 +24,11 @@ type Candidate struct {
 	AtLeast mass.Mass
 	// FromStock is false for what would have to be bought.
 	FromStock bool
+	// UsePremium is what it is worth, per kg and in the currency of the problem,
+	// that this one is used up: the scrap that it would otherwise become, say. It
+	// makes the candidate more welcome by that much and changes no cost: see
+	// Answer.UseUp.
+	UsePremium float64
 }
 
 // Catalogue looks a property up by name (without qualifier).

@@ -23,6 +23,9 @@ func (v *validator) candidates() {
 		if !(math.Abs(c.CostPerKg) <= MaxCost) {
 			v.add("must be a finite amount of at most 1e9 per kg", "candidates[%d].cost_per_kg", j)
 		}
+		if !(c.UsePremium >= 0 && c.UsePremium <= MaxCost) {
+			v.add("must be an amount from 0 to 1e9 per kg", "candidates[%d].use_premium_per_kg", j)
+		}
 		if c.AtLeast < 0 {
 			v.add("must not be negative", "candidates[%d].at_least_kg", j)
 		} else if c.Available >= 0 && c.AtLeast > c.Available {
