@@ -15,6 +15,10 @@ type Options struct {
 	// TimeLimit ends the solve with StopLimit; zero means none beside the
 	// context's own deadline.
 	TimeLimit time.Duration
+	// Gap is the relative gap between Objective and Bound at which the solve
+	// of a model with whole-number variables may stop: 0.01 stands for 1 %.
+	// Zero proves optimality.
+	Gap float64
 }
 
 // Engine solves models. Implementations are safe for use by several goroutines
