@@ -21,6 +21,7 @@ import (
 	"millbase/server/postgres/pgtest"
 	"millbase/server/serve"
 	"millbase/solver"
+	"millbase/solver/cbc"
 	"millbase/solver/checked"
 	"millbase/solver/clp"
 )
@@ -66,7 +67,7 @@ func StartWith(t testing.TB, o Options) *Server {
 		o.Clock = time.Now
 	}
 	if o.Engine == nil {
-		o.Engine = checked.New(clp.New(), clp.NewLanl())
+		o.Engine = &checked.Engine{First: clp.New(), Second: clp.NewLanl(), Whole: cbc.New()}
 	}
 	if o.Plant == nil {
 		p := Plant()

@@ -10,10 +10,12 @@ import (
 	"millbase/solver/certify"
 )
 
-// Engine solves with First and falls back to Second.
+// Engine solves with First and falls back to Second. Models with whole-number
+// variables go to Whole instead.
 type Engine struct {
 	First  solver.Engine
 	Second solver.Engine // nil for none
+	Whole  solver.Engine // nil: models with whole numbers are solver.ErrInteger
 	// Tolerances of the check; the zero value stands for certify.Default.
 	Tolerances certify.Tolerances
 	// Log hears of every answer that did not pass; nil for silence.
@@ -66,15 +68,25 @@ func (e *Engine) Solve(ctx context.Context, m *solver.Model, o solver.Options) (
 }
 
 // SolveProven is Solve that also hands out the certificate. It is not OK only
-// for an answer that claims nothing (cancelled, stopped at a limit); such an
-// answer is passed on as it is.
+// for an answer that claims nothing (cancelled, stopped at a limit without a
+// point); such an answer is passed on as it is. For a model with whole numbers
+// it is OK when the point is, and Proven only when the relaxation proves the
+// rest.
 func (e *Engine) SolveProven(ctx context.Context, m *solver.Model, o solver.Options) (*solver.Solution, certify.Certificate, error) {
 	tolerances := e.Tolerances
 	if tolerances == (certify.Tolerances{}) {
 		tolerances = certify.Default
 	}
+	engines := [...]solver.Engine{e.First, e.Second}
+	if m.HasInteger() {
+		if e.Whole == nil {
+			return nil, certify.Certificate{}, solver.ErrInteger
+		}
+		engines = [...]solver.Engine{e.Whole, nil}
+		tolerances.Whole = max(tolerances.Whole, o.Gap)
+	}
 	failed := &Error{}
-	for _, engine := range [...]solver.Engine{e.First, e.Second} {
+	for _, engine := range engines {
 		if engine == nil {
 			continue
 		}
@@ -85,7 +97,7 @@ func (e *Engine) SolveProven(ctx context.Context, m *solver.Model, o solver.Opti
 		var c certify.Certificate
 		if err == nil {
 			c = tolerances.Check(m, s)
-			if c.OK || s.Stop == solver.StopCancelled || s.Stop == solver.StopLimit {
+			if c.OK || s.Stop == solver.StopCancelled || s.Stop == solver.StopLimit && s.Primal == solver.NoPoint {
 				return s, c, nil
 			}
 		}

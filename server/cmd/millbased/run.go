@@ -12,6 +12,7 @@ import (
 	"millbase/server/embeddedpg"
 	"millbase/server/postgres"
 	"millbase/server/serve"
+	"millbase/solver/cbc"
 	"millbase/solver/checked"
 	"millbase/solver/clp"
 )
@@ -37,6 +38,7 @@ func run(ctx context.Context, cfg config, out io.Writer) (err error) {
 	}
 	defer store.Close()
 	engine := checked.New(clp.New(), clp.NewLanl())
+	engine.Whole = cbc.New()
 	engine.Log = log
 	book := app.New(store, newBounded(engine, cfg.solves), time.Now)
 	if cfg.checkLedger {
