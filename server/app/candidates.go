@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -95,14 +96,29 @@ func (r *stockRoom) loadLots(ctx context.Context, tx Tx) error {
 		r.onHand[x.Lot] += x.OnHand
 		r.free[x.Lot] += x.Free()
 	}
-	lots, err := tx.Lots().List(ctx, Query{})
+	// A plant has used up many more lots than it has.
+	lots, err := tx.Lots().List(ctx, Query{Where: []Condition{{"in_stock", "=", "true"}}})
 	if err != nil {
 		return err
 	}
 	for _, l := range lots {
 		r.names["lots/"+l.Value.ID] = true
-		if r.onHand[l.Value.ID] > 0 {
-			r.lots = append(r.lots, l.Value)
+		r.lots = append(r.lots, l.Value)
+	}
+	return nil
+}
+
+// know adds those of the names that are lots without stock.
+func (r *stockRoom) know(ctx context.Context, tx Tx, names []string) error {
+	for _, name := range names {
+		id, isLot := strings.CutPrefix(name, "lots/")
+		if !isLot || r.names[name] {
+			continue
+		}
+		if _, err := tx.Lots().Get(ctx, id); err == nil {
+			r.names[name] = true
+		} else if !errors.Is(err, ErrNotFound) {
+			return err
 		}
 	}
 	return nil

@@ -132,6 +132,9 @@ func (b *Book) load(ctx context.Context, tx Tx, s *setting) error {
 	if s.date, err = onDate(s.req.Date, room.today, "date"); err != nil {
 		return err
 	}
+	if err := room.know(ctx, tx, s.req.Book.Excluded); err != nil {
+		return err
+	}
 	chosen, err := room.choose(*s.req.Book, s.date, s.req.Basis, s.req.Quantity)
 	if err != nil {
 		return err

@@ -4,12 +4,16 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/uuid"
 
 	"millbase/costing/purchase"
 	"millbase/costing/valuation"
 	"millbase/inventory"
+	"millbase/inventory/ledger"
 	"millbase/inventory/lot"
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
@@ -230,6 +234,43 @@ func TestRequestLimitsReplaceThoseOfTheSpecification(t *testing.T) {
 	req = x.asked()
 	req.Specification = "nothing"
 	if _, err := x.book.Optimise(context.Background(), req); !errors.Is(err, app.ErrNotFound) {
+		t.Errorf("got %v", err)
+	}
+}
+
+// A lot that is used up takes no part, and may still be named as left out.
+func TestUsedUpLotsAreNotRead(t *testing.T) {
+	x := newMill(t)
+	x.fill()
+	x.specification()
+	x.stock("blue-gone", "blue", 5, "0.01", 100)
+	if _, err := x.book.Post(context.Background(), app.Posting{ID: uuid.NewString(), Kind: ledger.Scrap, Lot: "blue-gone", Location: "a-1", Quantity: 5 * mass.Kilogram}); err != nil {
+		t.Fatal(err)
+	}
+	stocked := func(want string) (ids []string) {
+		x.update(func(ctx context.Context, tx app.Tx) error {
+			lots, err := tx.Lots().List(ctx, app.Query{Where: []app.Condition{{Field: "in_stock", Op: "=", Value: want}}})
+			for _, l := range lots {
+				ids = append(ids, l.Value.ID)
+			}
+			return err
+		})
+		return ids
+	}
+	if gone := stocked("false"); len(gone) != 1 || gone[0] != "blue-gone" || slices.Contains(stocked("true"), "blue-gone") || len(stocked("true")) == 0 {
+		t.Errorf("without stock: %v, with: %v", gone, stocked("true"))
+	}
+	req := x.asked()
+	req.Book.Excluded = []string{"lots/blue-gone", "lots/blue-1"}
+	o := x.optimise(req)
+	for _, c := range o.Problem.Candidates {
+		if c.ID == "lots/blue-gone" || c.ID == "lots/blue-1" {
+			t.Errorf("%s takes part", c.ID)
+		}
+	}
+	var bad app.Invalid
+	req.Book.Excluded = []string{"lots/blue-gone", "lots/never-was"}
+	if _, err := x.book.Optimise(context.Background(), req); !errors.As(err, &bad) || bad[0].Field != "book.excluded[1]" {
 		t.Errorf("got %v", err)
 	}
 }

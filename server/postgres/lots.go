@@ -35,6 +35,7 @@ var lotTable = &table[app.StockLot]{
 	filters: filters{
 		"id": text("id"), "material": text("material"), "supplier": text("coalesce(supplier, '')"), "supplier_lot": text("supplier_lot"),
 		"status": text("status"), "batch": text("batch"), "received_date": day("received_date"), "expiry_date": day("expiry_date"),
+		"in_stock": yesNo("(id IN (SELECT lot FROM balance WHERE on_hand_mg > 0))"),
 	},
 	refs: map[string]ref[app.StockLot]{
 		"lot_material_fkey": {"material", "material", func(l *app.StockLot) string { return l.Material }},
