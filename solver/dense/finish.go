@@ -1,0 +1,229 @@
+package dense
+
+import (
+	"context"
+	"math"
+
+	"millbase/solver"
+)
+
+// run solves what is loaded, from the basis at hand.
+func (w *work) run() outcome {
+	for range rounds {
+		if p, _ := w.worst(feasible); p >= 0 {
+			w.ready()
+			if o := w.dual(); o != done {
+				return o
+			}
+		}
+		if w.moved {
+			copy(w.cost, w.trueCost)
+			clear(w.cost[w.n:])
+			w.moved = false
+			w.prices()
+		}
+		if w.entering() >= 0 {
+			if o := w.primal(); o != done {
+				return o
+			}
+		}
+		w.bland, w.shaken = false, false
+		w.refined()
+		w.prices()
+		if w.sound() {
+			return done
+		}
+		w.factorise()
+		w.values()
+		w.prices()
+	}
+	return doubtful
+}
+
+// refined computes the values of the basic variables from the data, then
+// corrects them by what the tight rows still lack.
+func (w *work) refined() {
+	w.values()
+	k, m := len(w.tight), w.m
+	for range 2 {
+		w.outside()
+		for p, j := range w.head[:m] {
+			w.push(int(j), w.xb[p])
+		}
+		worst := 0.0
+		for _, i := range w.tight {
+			worst = max(worst, math.Abs(w.sum[i]))
+		}
+		if worst <= 1e-14 {
+			break
+		}
+		for s, i := range w.tight {
+			w.gather[s] = w.sum[i]
+		}
+		for p := range m {
+			for s, v := range w.inv[p*m : p*m+k] {
+				w.xb[p] -= v * w.gather[s]
+			}
+		}
+	}
+}
+
+// sound reports whether values and reduced costs are within tolerance.
+func (w *work) sound() bool {
+	if p, _ := w.worst(accepted); p >= 0 {
+		return false
+	}
+	for _, v := range w.xb {
+		if !(math.Abs(v) < infinite) {
+			return false
+		}
+	}
+	for j, at := range w.at {
+		d := w.d[j]
+		if !(math.Abs(d) < infinite) || at != basic && (d*w.dir[j] < -accepted || at == atZero && math.Abs(d) > accepted) {
+			return false
+		}
+	}
+	return true
+}
+
+// answer makes the Solution of an outcome.
+func (w *work) answer(ctx context.Context, m *solver.Model, o outcome, limited bool) *solver.Solution {
+	s := &solver.Solution{Bound: math.Inf(-1), Iterations: w.iterations}
+	switch o {
+	case done:
+		w.optimum(m, s)
+	case infeasible:
+		w.farkas(m, s)
+	case unbounded:
+		w.direction(m, s)
+	case stopped:
+		s.Stop = solver.StopCancelled
+		if limited && ctx.Err() == nil {
+			s.Stop = solver.StopLimit
+		}
+	default:
+		s.Stop = solver.StopNumerical
+	}
+	return s
+}
+
+// optimum fills in an optimum, all but values and prices from m itself.
+func (w *work) optimum(m *solver.Model, s *solver.Solution) {
+	rows, cols := w.m, w.n
+	flat := make([]float64, 2*cols+2*rows)
+	s.Stop, s.Primal, s.Dual = solver.StopOptimal, solver.FeasiblePoint, solver.FeasiblePoint
+	s.X, s.ReducedCost = flat[:cols:cols], flat[cols:2*cols:2*cols]
+	s.Activity, s.RowDual = flat[2*cols:2*cols+rows:2*cols+rows], flat[2*cols+rows:]
+	for j := range s.X {
+		if w.at[j] != basic {
+			s.X[j] = w.value(j)
+		}
+	}
+	for p, j := range w.head[:rows] {
+		if int(j) < cols {
+			s.X[j] = snap(w.xb[p], w.lb[p], w.ub[p])
+		}
+	}
+	copy(s.RowDual, w.y)
+	if len(w.colScale) > 0 {
+		for j, f := range w.colScale {
+			s.X[j] *= f
+		}
+		for i, f := range w.rowScale {
+			s.RowDual[i] *= f
+		}
+	}
+	if w.costScale != 1 {
+		for i := range s.RowDual {
+			s.RowDual[i] /= w.costScale
+		}
+	}
+	for j := range m.Variables {
+		v, x := &m.Variables[j], s.X[j]
+		d := v.Cost
+		index, values := m.Column(j)
+		for k, i := range index {
+			d -= values[k] * s.RowDual[i]
+			s.Activity[i] += values[k] * x
+		}
+		if w.at[j] != basic {
+			s.ReducedCost[j] = d
+		}
+		s.Objective += v.Cost * x
+	}
+	s.Bound = s.Objective
+	s.Basis = w.basis()
+}
+
+// snap puts a value that rounding took past its bound onto the bound, so that
+// nothing is used less than not at all.
+func snap(v, lower, upper float64) float64 {
+	const rounding = 1e-12
+	for _, bound := range [2]float64{lower, upper} {
+		if math.Abs(v-bound) <= rounding*(1+math.Abs(v)) {
+			return bound
+		}
+	}
+	return v
+}
+
+// basis copies the basis out.
+func (w *work) basis() *solver.Basis {
+	list := make([]solver.VarStatus, w.n+w.m)
+	b := &solver.Basis{Variables: list[:w.n:w.n], Rows: list[w.n:]}
+	for j := range list {
+		switch at := w.at[j]; {
+		case at == basic:
+			list[j] = solver.Basic
+		case w.lower[j] == w.upper[j]:
+			list[j] = solver.Fixed
+		case at == atZero:
+			list[j] = solver.Free
+		case (at == atLower) == (j < w.n): // a slack is minus its row
+			list[j] = solver.AtLower
+		default:
+			list[j] = solver.AtUpper
+		}
+	}
+	return b
+}
+
+// farkas fills in the proof that there is no feasible point: the row of the
+// inverse whose basic variable nothing brings back to its bound.
+func (w *work) farkas(m *solver.Model, s *solver.Solution) {
+	y := make([]float64, w.m)
+	rows, coef := w.inverseRow(w.proof)
+	for e, i := range rows {
+		y[i] = coef[e] * w.proofSign
+		if len(w.rowScale) > 0 {
+			y[i] *= w.rowScale[i]
+		}
+	}
+	if !m.ProvesInfeasible(y) {
+		s.Stop = solver.StopNumerical
+		return
+	}
+	s.Stop, s.Dual, s.Farkas, s.Bound = solver.StopInfeasible, solver.Ray, y, math.Inf(1)
+}
+
+// direction fills in the proof that the objective falls for ever.
+func (w *work) direction(m *solver.Model, s *solver.Solution) {
+	x := make([]float64, w.n)
+	if w.proof < w.n {
+		x[w.proof] = w.proofSign
+	}
+	for p, j := range w.head[:w.m] {
+		if int(j) < w.n && math.Abs(w.col[p]) > tiny {
+			x[j] = -w.proofSign * w.col[p]
+		}
+	}
+	for j, f := range w.colScale {
+		x[j] *= f
+	}
+	if !m.ProvesUnbounded(x) {
+		s.Stop = solver.StopNumerical
+		return
+	}
+	s.Stop, s.Primal, s.X, s.Objective = solver.StopUnbounded, solver.Ray, x, math.Inf(-1)
+}
