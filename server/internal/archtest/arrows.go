@@ -20,11 +20,12 @@ type Arrow struct {
 }
 
 const (
-	decimal = "github.com/shopspring/decimal"
-	uuid    = "github.com/google/uuid"
-	rapid   = "pgregory.net/rapid"
-	gonum   = "gonum.org/v1/gonum/..."
-	pgx     = "github.com/jackc/pgx/v5/..."
+	decimal  = "github.com/shopspring/decimal"
+	uuid     = "github.com/google/uuid"
+	rapid    = "pgregory.net/rapid"
+	colorful = "github.com/lucasb-eyer/go-colorful"
+	gonum    = "gonum.org/v1/gonum/..."
+	pgx      = "github.com/jackc/pgx/v5/..."
 )
 
 // testLibraries may be imported by every test.
@@ -49,6 +50,7 @@ var Arrows = []Arrow{
 	{From: "solver/dense", May: []string{"solver"}, Tests: oracles},
 	{From: "solver/cbc", May: []string{"solver", "solver/certify", "solver/clp"}, Tests: oracles},
 	{From: "solver/formulation/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: engines, Tests: oracles},
+	{From: "solver/colour", May: []string{"solver", colorful}, Never: engines, Tests: oracles},
 	{From: "solver/plan/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: engines, Tests: oracles},
 	{From: "solver/...", May: []string{"solver/..."}, Never: engines, Tests: oracles},
 
