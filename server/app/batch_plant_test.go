@@ -18,8 +18,7 @@ import (
 	"millbase/inventory/property"
 	"millbase/server/app"
 	"millbase/server/postgres/pgtest"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/formulation"
 )
 
@@ -37,7 +36,7 @@ func newMill(t *testing.T) *mill {
 	store := pgtest.New(t)
 	y, m, d := time.Now().UTC().Date()
 	x := &mill{t: t, store: store, today: time.Date(y, m, d, 0, 0, 0, 0, time.UTC),
-		book: app.New(store, checked.New(clp.New(), clp.NewLanl()), time.Now)}
+		book: app.New(store, engines.New(), time.Now)}
 	x.update(func(ctx context.Context, tx app.Tx) error {
 		_, err := tx.Plant().Put(ctx, app.Plant{Title: "Mill", Currency: "EUR", TimeZone: "UTC", WaterDensityKgPerL: 0.997, ScaleDivision: 5 * mass.Gram,
 			Rates: []app.ExchangeRate{{Currency: "USD", Rate: dec("0.90"), Date: x.today}}}, 0)

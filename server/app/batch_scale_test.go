@@ -13,8 +13,7 @@ import (
 	"millbase/inventory/batch"
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/formulation"
 )
 
@@ -43,7 +42,7 @@ func potOf(t *rapid.T) *setting {
 // What is to be weighed stands on the scale, adds up, is in stock, and obeys the
 // limits by plain arithmetic.
 func TestWeightsOnTheScaleObeyTheLimits(t *testing.T) {
-	book := New(nil, checked.New(clp.New(), clp.NewLanl()), time.Now)
+	book := New(nil, engines.New(), time.Now)
 	weighed := 0
 	rapid.Check(t, func(t *rapid.T) {
 		s := potOf(t)

@@ -12,8 +12,7 @@ import (
 	"millbase/inventory"
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/formulation"
 )
 
@@ -33,7 +32,7 @@ func drawLadder(t *rapid.T) []rung {
 // No answer is priced below what the supplier asks for the quantity used, and
 // none is dearer than with the prices of small orders.
 func TestPriceBreaksAreHonest(t *testing.T) {
-	book := New(nil, checked.New(clp.New(), clp.NewLanl()), time.Now)
+	book := New(nil, engines.New(), time.Now)
 	solve := func(t *rapid.T, p *formulation.Problem) *formulation.Answer {
 		a, err := formulation.Optimise(context.Background(), book.engine, p)
 		if err != nil {

@@ -17,14 +17,13 @@ import (
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
 	"millbase/server/app"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/formulation"
 )
 
 // alone is a book without a store: enough for candidates in the request.
 func alone() *app.Book {
-	return app.New(nil, checked.New(clp.New(), clp.NewLanl()), time.Now)
+	return app.New(nil, engines.New(), time.Now)
 }
 
 func at(v float64) *float64 { return &v }

@@ -16,8 +16,7 @@ import (
 	"millbase/server/postgres/pgtest"
 	"millbase/server/rpc"
 	"millbase/server/servertest"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 )
 
 func TestMain(m *testing.M) { pgtest.Main(m) }
@@ -32,7 +31,7 @@ func inkMaker(t *testing.T) *grpc.ClientConn {
 // through the whole chain, to a caller of the role.
 func freshBook(t *testing.T, role app.Role) (*grpc.ClientConn, *app.Book) {
 	t.Helper()
-	book := app.New(pgtest.New(t), checked.New(clp.New(), clp.NewLanl()), time.Now)
+	book := app.New(pgtest.New(t), engines.New(), time.Now)
 	chain, err := rpc.NewChain(rpc.Config{Book: book})
 	if err != nil {
 		t.Fatal(err)

@@ -19,7 +19,7 @@ import (
 	"millbase/server/postgres/pgtest"
 	"millbase/server/serve"
 	"millbase/server/servertest"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 )
 
 func TestMain(m *testing.M) { pgtest.Main(m) }
@@ -64,7 +64,7 @@ func (s *slow) now() time.Time {
 // A call at work when the server stops is finished, and no new one is taken.
 func TestStopFinishesCallsAtWork(t *testing.T) {
 	clock := &slow{make(chan struct{}), make(chan struct{})}
-	book := app.New(pgtest.New(t), clp.New(), clock.now)
+	book := app.New(pgtest.New(t), engines.New(), clock.now)
 	if _, err := book.PutPlant(t.Context(), servertest.Plant(), 0); err != nil {
 		t.Fatal(err)
 	}
@@ -113,7 +113,7 @@ func TestStopFinishesCallsAtWork(t *testing.T) {
 // With the database gone the service says so: unready, not serving, unavailable.
 func TestDatabaseGone(t *testing.T) {
 	store := pgtest.New(t)
-	book := app.New(store, clp.New(), time.Now)
+	book := app.New(store, engines.New(), time.Now)
 	server, err := serve.New(serve.Config{Book: book, GRPCAddr: "127.0.0.1:0", HTTPAddr: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)

@@ -21,9 +21,7 @@ import (
 	"millbase/server/postgres/pgtest"
 	"millbase/server/serve"
 	"millbase/solver"
-	"millbase/solver/cbc"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 )
 
 // Server is a running server.
@@ -67,7 +65,7 @@ func StartWith(t testing.TB, o Options) *Server {
 		o.Clock = time.Now
 	}
 	if o.Engine == nil {
-		o.Engine = &checked.Engine{First: clp.New(), Second: clp.NewLanl(), Whole: cbc.New()}
+		o.Engine = engines.New()
 	}
 	if o.Plant == nil {
 		p := Plant()

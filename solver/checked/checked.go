@@ -10,9 +10,10 @@ import (
 	"millbase/solver/certify"
 )
 
-// Engine solves with First and falls back to Second. Models with whole-number
-// variables go to Whole instead.
+// Engine solves with First and falls back to Second. Models that suit Small are
+// tried there before; models with whole-number variables go to Whole instead.
 type Engine struct {
+	Small  Sized // nil for none
 	First  solver.Engine
 	Second solver.Engine // nil for none
 	Whole  solver.Engine // nil: models with whole numbers are solver.ErrInteger
@@ -23,6 +24,13 @@ type Engine struct {
 }
 
 var _ solver.Engine = (*Engine)(nil)
+
+// Sized is an engine for models of some sizes only.
+type Sized interface {
+	solver.Engine
+	// Suits reports whether m is of a size for the engine.
+	Suits(m *solver.Model) bool
+}
 
 // New returns an engine that solves with first and falls back to second.
 func New(first, second solver.Engine) *Engine { return &Engine{First: first, Second: second} }
@@ -54,10 +62,14 @@ func (e *Error) Error() string {
 
 // Name implements solver.Engine.
 func (e *Engine) Name() string {
-	if e.Second == nil {
-		return e.First.Name() + " checked"
+	name := e.First.Name() + " checked"
+	if e.Small != nil {
+		name = e.Small.Name() + " for small models, " + name
 	}
-	return e.First.Name() + " checked, then " + e.Second.Name()
+	if e.Second != nil {
+		name += ", then " + e.Second.Name()
+	}
+	return name
 }
 
 // Solve implements solver.Engine. Solution.Engine names the engine whose
@@ -77,12 +89,15 @@ func (e *Engine) SolveProven(ctx context.Context, m *solver.Model, o solver.Opti
 	if tolerances == (certify.Tolerances{}) {
 		tolerances = certify.Default
 	}
-	engines := [...]solver.Engine{e.First, e.Second}
+	engines := [3]solver.Engine{nil, e.First, e.Second}
+	if e.Small != nil && e.Small.Suits(m) {
+		engines[0] = e.Small
+	}
 	if m.HasInteger() {
 		if e.Whole == nil {
 			return nil, certify.Certificate{}, solver.ErrInteger
 		}
-		engines = [...]solver.Engine{e.Whole, nil}
+		engines = [3]solver.Engine{e.Whole}
 		tolerances.Whole = max(tolerances.Whole, o.Gap)
 	}
 	failed := &Error{}

@@ -8,13 +8,12 @@ import (
 
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/formulation"
 )
 
 // engine is what the server uses: each answer checked, a second engine to ask.
-var engine = checked.New(clp.New(), clp.NewLanl())
+var engine = engines.New()
 
 // tester is testing.T or rapid.T.
 type tester interface {

@@ -11,12 +11,11 @@ import (
 	"pgregory.net/rapid"
 
 	"millbase/solver"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/relax"
 )
 
-func engine() solver.Engine { return checked.New(clp.New(), clp.NewLanl()) }
+func engine() solver.Engine { return engines.New() }
 
 // drawn is a small random model with small whole figures, so that feasible and
 // infeasible are far apart.

@@ -12,13 +12,13 @@ import (
 
 	"millbase/solver"
 	"millbase/solver/certify"
-	"millbase/solver/checked"
 	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/reprice"
 	"millbase/solver/solvertest"
 )
 
-var engine = checked.New(clp.New(), clp.NewLanl())
+var engine = engines.New()
 
 type fataler interface {
 	Helper()

@@ -12,9 +12,7 @@ import (
 	"millbase/server/embeddedpg"
 	"millbase/server/postgres"
 	"millbase/server/serve"
-	"millbase/solver/cbc"
-	"millbase/solver/checked"
-	"millbase/solver/clp"
+	"millbase/solver/engines"
 )
 
 // stopWithin is how long the private Postgres gets to stop.
@@ -37,8 +35,7 @@ func run(ctx context.Context, cfg config, out io.Writer) (err error) {
 		return fmt.Errorf("opening the book: %w", err)
 	}
 	defer store.Close()
-	engine := checked.New(clp.New(), clp.NewLanl())
-	engine.Whole = cbc.New()
+	engine := engines.New()
 	engine.Log = log
 	book := app.New(store, newBounded(engine, cfg.solves), time.Now)
 	if cfg.checkLedger {

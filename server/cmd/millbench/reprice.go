@@ -11,8 +11,8 @@ import (
 	"time"
 
 	"millbase/solver"
-	"millbase/solver/checked"
 	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/reprice"
 	"millbase/solver/solvertest"
 )
@@ -34,7 +34,7 @@ func measureReprice(ctx context.Context, s settings) ([]bar, error) {
 	for k := range models {
 		entries[k] = reprice.Entry{Model: models[k], Items: items[k]}
 	}
-	book, _, err := reprice.New(ctx, checked.New(clp.New(), clp.NewLanl()), prices, entries)
+	book, _, err := reprice.New(ctx, engines.New(), prices, entries)
 	if err != nil {
 		return nil, err
 	}

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"millbase/solver"
-	"millbase/solver/checked"
 	"millbase/solver/clp"
+	"millbase/solver/engines"
 	"millbase/solver/formulation"
 	"millbase/solver/formulation/formulationtest"
 )
@@ -40,7 +40,7 @@ func measureSolver(ctx context.Context, s settings) ([]bar, error) {
 		}
 		problems, models = append(problems, p), append(models, catch.first)
 	}
-	engine := checked.New(clp.New(), clp.NewLanl())
+	engine := engines.New()
 	costs := make([]float64, len(problems))
 	ours := func() (float64, error) {
 		start := time.Now()
