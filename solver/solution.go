@@ -56,6 +56,8 @@ type Ranging struct {
 	// RowBound[i] is the interval of the binding bound of row i in which its
 	// shadow price holds; [-Inf, Inf] where the row does not bind.
 	RowBound []Range
+
+	kernel *kernel // for paths, without model and solution; may be nil
 }
 
 // Solution is an engine's answer. Three fields say what can be used: Stop why

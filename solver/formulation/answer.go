@@ -82,8 +82,11 @@ type LimitReport struct {
 	// the limit: negative where a higher bound would save. Where candidates have
 	// a UsePremium, of the cost less what is earned.
 	ShadowPrice float64
-	// PriceHolds is the interval of the binding bound in which ShadowPrice
-	// holds; only set when the limit binds and its denominator is mass.
+	// PriceHolds is the interval of the binding bound in which the same candidates
+	// stay the cheapest choice; only set when the limit binds. On the finished mass
+	// ShadowPrice is the same throughout (of a curved property, per unit of its
+	// blending index); elsewhere the cost is a quotient of linear functions of the
+	// bound: see Frontier.
 	PriceHolds *solver.Range
 }
 

@@ -58,9 +58,38 @@ func (b *built) price(r *LimitReport, s *solver.Solution) {
 		return
 	}
 	r.ShadowPrice = y * scale * t.def.Slope(t.def.Inverse(ratio)) * den
-	if t.ofInk && s.Ranging != nil {
-		r.PriceHolds = t.holds(s.Ranging.RowBound[row], scale)
+	if s.Ranging != nil {
+		low := row == pair.lower && (row != pair.upper || ratio == t.lower)
+		r.PriceHolds = t.holds(b.ratioHolds(i, row, low, scale, s))
 	}
+}
+
+// ratioHolds is the interval of a binding bound of the ratio of limit i in which
+// the basis of s stays optimal; it ends where the other bound of the limit stands.
+func (b *built) ratioHolds(i int, row int32, low bool, scale float64, s *solver.Solution) solver.Range {
+	t := &b.terms[i]
+	at := t.bound(low)
+	var den []float64
+	if !t.ofInk {
+		den = b.den[i*b.width():][:len(b.active)]
+	}
+	out := solver.Range{Lower: math.Inf(-1), Upper: math.Inf(1)}
+	switch path := b.model.RowPath(s, int(row), den); {
+	case path != nil:
+		out = solver.Range{Lower: at + path.Ratio(path.Lower)/scale, Upper: at + path.Ratio(path.Upper)/scale}
+	case low: // met by accident: it may give way, but not come nearer
+		out.Upper = at
+	default:
+		out.Lower = at
+	}
+	switch {
+	case t.lower == t.upper:
+	case low:
+		out.Upper = min(out.Upper, t.upper)
+	default:
+		out.Lower = max(out.Lower, t.lower)
+	}
+	return out
 }
 
 // binds reports whether a bound of a row is reached, and its dual.
@@ -82,9 +111,9 @@ func (b *built) binds(row int32, lower bool, s *solver.Solution) (bool, float64)
 	return math.Abs(s.Activity[row]-bound) <= atBound*max(1, math.Abs(bound)), y
 }
 
-// holds turns the ranging of a row into an interval of the limit's bound.
-func (t *term) holds(row solver.Range, scale float64) *solver.Range {
-	lo, hi := t.edge(row.Lower/scale), t.edge(row.Upper/scale)
+// holds turns an interval of the ratio into one of the limit's value.
+func (t *term) holds(ratio solver.Range) *solver.Range {
+	lo, hi := t.edge(ratio.Lower), t.edge(ratio.Upper)
 	if !t.def.Increasing() {
 		lo, hi = hi, lo
 	}
