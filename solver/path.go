@@ -47,33 +47,64 @@ func (p *Path) Ratio(t float64) float64 {
 // Unlike a moving right-hand side, this may end because a reduced cost changes its
 // sign.
 func (m *Model) RowPath(s *Solution, row int, den []float64) *Path {
-	k := m.kernelOf(s)
+	k := m.rangingOf(s)
 	if k == nil || k.place[row] < 0 {
 		return nil
 	}
 	q, n := int(k.place[row]), len(k.basic)
-	p := k.path(k.inv[q*n : q*n+n])
+	w := k.inv[q*n : q*n+n]
+	p := k.path(w)
 	p.Objective = s.RowDual[row]
-	if den == nil {
-		return p
+	if den != nil && !k.divide(p, row, w, den) {
+		return nil
 	}
-	p.Denominator = 0
-	for j, x := range s.X {
+	return p
+}
+
+// RatioRange is the interval of RowPath with den, as movements of the bound of the
+// ratio times the factor of its row. Where s has its Ranging, it costs less than a
+// path. ok is false where the row has no path.
+func (m *Model) RatioRange(s *Solution, row int, den []float64) (r Range, ok bool) {
+	k := m.rangingOf(s)
+	if k == nil || k.place[row] < 0 {
+		return r, false
+	}
+	p := &Path{}
+	if s.Ranging == nil {
+		if p = m.RowPath(s, row, den); p == nil {
+			return r, false
+		}
+	} else {
+		q, n := int(k.place[row]), len(k.basic)
+		p.Lower, p.Upper = s.Ranging.RowBound[row].Lower, s.Ranging.RowBound[row].Upper // around a bound of 0
+		if !k.divide(p, row, k.inv[q*n:q*n+n], den) {
+			return r, false
+		}
+	}
+	return Range{p.Ratio(p.Lower), p.Ratio(p.Upper)}, true
+}
+
+// divide makes p the path of a ratio.
+func (k *ranging) divide(p *Path, row int, w, den []float64) bool {
+	p.Denominator, p.DenominatorStep = 0, 0
+	for j, x := range k.s.X {
 		p.Denominator += den[j] * x
-		p.DenominatorStep += den[j] * p.X[j]
+	}
+	for i, j := range k.basic {
+		p.DenominatorStep += den[j] * w[i]
 	}
 	if !(p.Denominator > 0) {
-		return nil
+		return false
 	}
 	p.Lower, p.Upper = stay(p.Lower, p.Upper, p.Denominator, p.DenominatorStep)
 	k.prices(p, row, den)
-	return p
+	return true
 }
 
 // VariablePath is the path of the optimum s of m when the bound of variable j
 // moves; nil when the variable is in the basis.
 func (m *Model) VariablePath(s *Solution, j int) *Path {
-	k := m.kernelOf(s)
+	k := m.rangingOf(s)
 	if k == nil || s.Basis.Variables[j] == Basic {
 		return nil
 	}
@@ -88,26 +119,28 @@ func (m *Model) VariablePath(s *Solution, j int) *Path {
 	return p
 }
 
-// kernelOf is the kernel of s, kept from Ranging or made.
-func (m *Model) kernelOf(s *Solution) *kernel {
-	if s.Stop != StopOptimal || s.Basis == nil || len(s.Basis.Rows) != len(m.Rows) ||
-		len(s.Basis.Variables) != len(m.Variables) || len(m.Index) == 0 {
+// rangingOf is what the paths of s are worked out in, on the factor kept from its
+// Ranging or on one made here.
+func (m *Model) rangingOf(s *Solution) *ranging {
+	if s.Stop != StopOptimal || len(m.Index) == 0 {
 		return nil
 	}
-	if s.Ranging != nil && s.Ranging.kernel != nil {
-		k := *s.Ranging.kernel
-		k.m, k.s = m, s
-		return &k
+	k := &ranging{m: m, s: s}
+	if s.Ranging != nil {
+		k.Factor = s.Ranging.factor
 	}
-	if k := newKernel(m, s); k != nil && k.invert() {
-		return k
+	if k.Factor == nil {
+		k.Factor = m.Factor(s.Basis)
 	}
-	return nil
+	if k.Factor == nil {
+		return nil
+	}
+	return k
 }
 
 // path moves the basic variables along w, and with them the variable that is
 // named, if any. It ends where a basic variable or a basic row meets a bound.
-func (k *kernel) path(w []float64, named ...int) *Path {
+func (k *ranging) path(w []float64, named ...int) *Path {
 	p := &Path{Lower: math.Inf(-1), Upper: Inf, X: make([]float64, len(k.m.Variables)), Denominator: 1}
 	move := make([]float64, len(k.m.Rows))
 	along := func(j int, t float64) {
@@ -135,7 +168,7 @@ func (k *kernel) path(w []float64, named ...int) *Path {
 }
 
 // prices ends p where a reduced cost or a dual changes its sign: see RowPath.
-func (k *kernel) prices(p *Path, row int, den []float64) {
+func (k *ranging) prices(p *Path, row int, den []float64) {
 	n := len(k.basic)
 	rate := k.s.RowDual[row] / p.Denominator
 	if math.Abs(k.s.RowDual[row]) <= rangingZero*largestOf(k.s.RowDual) {

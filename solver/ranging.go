@@ -29,7 +29,7 @@ func (m *Model) Ranging(s *Solution) *Ranging {
 	out := &Ranging{Cost: make([]Range, len(m.Variables)), RowBound: make([]Range, len(m.Rows))}
 	k.costs(out.Cost)
 	k.rowBounds(out.RowBound)
-	out.kernel = &kernel{basic: k.basic, rows: k.rows, place: k.place, inv: k.inv}
+	out.factor = f
 	return out
 }
 

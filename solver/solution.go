@@ -57,7 +57,7 @@ type Ranging struct {
 	// shadow price holds; [-Inf, Inf] where the row does not bind.
 	RowBound []Range
 
-	kernel *kernel // for paths, without model and solution; may be nil
+	factor *Factor // of the basis, for paths; may be nil
 }
 
 // Solution is an engine's answer. Three fields say what can be used: Stop why

@@ -69,14 +69,17 @@ func (b *built) price(r *LimitReport, s *solver.Solution) {
 func (b *built) ratioHolds(i int, row int32, low bool, scale float64, s *solver.Solution) solver.Range {
 	t := &b.terms[i]
 	at := t.bound(low)
-	var den []float64
-	if !t.ofInk {
-		den = b.den[i*b.width():][:len(b.active)]
-	}
 	out := solver.Range{Lower: math.Inf(-1), Upper: math.Inf(1)}
-	switch path := b.model.RowPath(s, int(row), den); {
-	case path != nil:
-		out = solver.Range{Lower: at + path.Ratio(path.Lower)/scale, Upper: at + path.Ratio(path.Upper)/scale}
+	by, moves := solver.Range{}, t.ofInk && s.Basis.Rows[row] != solver.Basic
+	if !t.ofInk {
+		by, moves = b.model.RatioRange(s, int(row), b.den[i*b.width():][:len(b.active)])
+	}
+	switch {
+	case moves && t.ofInk:
+		r := s.Ranging.RowBound[row]
+		out = solver.Range{Lower: r.Lower / scale, Upper: r.Upper / scale}
+	case moves:
+		out = solver.Range{Lower: at + by.Lower/scale, Upper: at + by.Upper/scale}
 	case low: // met by accident: it may give way, but not come nearer
 		out.Upper = at
 	default:
