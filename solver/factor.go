@@ -1,6 +1,9 @@
 package solver
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // maxKernel is the largest kernel (basic variables beside binding rows) that is
 // factorised; its inverse is kept dense.
@@ -43,13 +46,22 @@ func (m *Model) Factor(b *Basis) *Factor {
 	return f
 }
 
+// lines keeps what invert works in.
+var lines = sync.Pool{New: func() any { return new([]float64) }}
+
 // invert fills inv by Gauss-Jordan elimination with partial pivoting. It works
 // on the transposed kernel (one line per basic variable), whose inverse, line
 // after line, is the inverse of the kernel column after column.
 func (f *Factor) invert(m *Model) bool {
 	n := len(f.basic)
 	w := 2 * n
-	a := make([]float64, n*w)
+	held := lines.Get().(*[]float64)
+	defer lines.Put(held)
+	if len(*held) < n*w {
+		*held = make([]float64, n*w)
+	}
+	a := (*held)[:n*w]
+	clear(a)
 	for p, j := range f.basic {
 		rows, values := m.Column(int(j))
 		for e, i := range rows {

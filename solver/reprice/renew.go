@@ -145,7 +145,7 @@ func (w *worker) solve(ctx context.Context, f, n *formula) error {
 	if f.answer != nil {
 		o.Start = f.answer.Basis
 	}
-	s, err := w.engine.Solve(ctx, &w.model, o)
+	s, proof, err := w.proven(ctx, o)
 	if err != nil {
 		return err
 	}
@@ -154,14 +154,28 @@ func (w *worker) solve(ctx context.Context, f, n *formula) error {
 	default:
 		return fmt.Errorf("the solve was %s", s.Stop)
 	}
-	if c := certify.Check(&w.model, s); !c.OK {
-		return fmt.Errorf("no answer that can be trusted: %s", c.Reason)
+	if !proof.OK {
+		return fmt.Errorf("no answer that can be trusted: %s", proof.Reason)
 	}
 	n.answer = s
 	if s.Stop == solver.StopOptimal {
 		n.factor = w.model.Factor(s.Basis)
 	}
 	return nil
+}
+
+// proven solves w.model and certifies the answer, once.
+func (w *worker) proven(ctx context.Context, o solver.Options) (*solver.Solution, certify.Certificate, error) {
+	if e, ok := w.engine.(interface {
+		SolveProven(context.Context, *solver.Model, solver.Options) (*solver.Solution, certify.Certificate, error)
+	}); ok {
+		return e.SolveProven(ctx, &w.model, o)
+	}
+	s, err := w.engine.Solve(ctx, &w.model, o)
+	if err != nil {
+		return nil, certify.Certificate{}, err
+	}
+	return s, certify.Check(&w.model, s), nil
 }
 
 // compare fills in what the change did.
