@@ -62,3 +62,42 @@ func batch(models []*solver.Model, solve func(*solver.Model)) time.Duration {
 	}
 	return time.Since(begun)
 }
+
+// BenchmarkSolve solves one model, cold and from its basis at moved costs.
+func BenchmarkSolve(b *testing.B) {
+	for _, size := range [][2]int{{60, 20}, {300, 40}} {
+		models := make([]*solver.Model, 16)
+		moved := make([]*solver.Model, 16)
+		starts := make([]*solver.Basis, 16)
+		for k := range models {
+			models[k] = solvertest.Blend(uint64(k), size[0], size[1])
+			s, err := New().Solve(context.Background(), models[k], solver.Options{})
+			if err != nil {
+				b.Fatal(err)
+			}
+			starts[k], moved[k] = s.Basis, models[k].Variant()
+			for j := range 5 {
+				moved[k].Variables[7*j].Cost *= 1.03
+			}
+		}
+		for name, run := range map[string]func(k int) (*solver.Solution, error){
+			"cold": func(k int) (*solver.Solution, error) {
+				return New().Solve(context.Background(), models[k], solver.Options{})
+			},
+			"again": func(k int) (*solver.Solution, error) {
+				return New().Solve(context.Background(), moved[k], solver.Options{Start: starts[k]})
+			},
+		} {
+			b.Run(fmt.Sprintf("%dx%d %s", size[0], size[1], name), func(b *testing.B) {
+				b.ReportAllocs()
+				k := 0
+				for b.Loop() {
+					if s, err := run(k & 15); err != nil || s.Stop != solver.StopOptimal {
+						b.Fatal(s, err)
+					}
+					k++
+				}
+			})
+		}
+	}
+}

@@ -103,24 +103,32 @@ func sized[T any](s []T, n int) []T {
 	return s[:n]
 }
 
-// load lays out m, which must be valid, scaled.
+// load lays out m, which must be valid, scaled where the largest coefficients of
+// rows or columns are far from one.
 func (w *work) load(m *solver.Model) {
 	w.m, w.n = len(m.Rows), len(m.Variables)
 	w.sizes()
 	w.a = sized(w.a, w.m*w.n)
 	clear(w.a)
-	smallest, largest := 1.0, 1.0
+	size := w.sum // the largest coefficient of each row
+	clear(size)
+	uneven := false
 	for j := range w.n {
 		rows, values := m.Column(j)
+		var largest float64
 		for k, i := range rows {
 			v := values[k]
 			w.a[int(i)*w.n+j] = v
 			v = math.Abs(v)
-			smallest, largest = min(smallest, v), max(largest, v)
+			size[i], largest = max(size[i], v), max(largest, v)
 		}
+		uneven = uneven || largest > 0 && (largest < 1e-3 || largest > 1e3)
+	}
+	for _, v := range size {
+		uneven = uneven || v > 0 && (v < 1e-3 || v > 1e3)
 	}
 	w.rowScale, w.colScale = w.rowScale[:0], w.colScale[:0]
-	if smallest < 1e-4 || largest > 1e4 || largest > 1e5*smallest {
+	if uneven {
 		w.scale()
 	}
 	w.bounds(m)
