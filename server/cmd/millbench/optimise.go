@@ -26,10 +26,10 @@ func (s *spy) Solve(ctx context.Context, m *solver.Model, o solver.Options) (*so
 	return s.Engine.Solve(ctx, m, o)
 }
 
-// measureSolver compares the whole of an optimise call below the API (validate,
+// measureOptimise compares the whole of an optimise call below the API (validate,
 // build, solve, certify, round, check, explain) with plain lanl/clp solving the
 // same model and no more.
-func measureSolver(ctx context.Context, s settings) ([]bar, error) {
+func measureOptimise(ctx context.Context, s settings) ([]bar, error) {
 	var problems []*formulation.Problem
 	var models []*solver.Model
 	for seed := range uint64(40) {
@@ -72,5 +72,5 @@ func measureSolver(ctx context.Context, s settings) ([]bar, error) {
 	}
 	ratio, a, b, err := turns(s.rounds, ours, theirs)
 	fmt.Printf("optimise, 60 candidates and 20 limits: %.0f us; plain lanl/clp on the same model: %.0f us\n", 1e6*a, 1e6*b)
-	return []bar{{name: "optimise_over_lanl_60x20", value: ratio, goal: 1.6}}, err
+	return []bar{{name: "optimise_over_lanl_60x20", value: ratio, goal: 0.9}}, err
 }
