@@ -48,4 +48,11 @@
 // stock 1 per 1 % of the quantity of ink. Where all that may move is on the finished
 // mass and blends linearly, they are the least there are; otherwise the problem is
 // not convex, and they are the best of many descents.
+//
+// # A batch that came out wrong
+//
+// Correct takes a pot as a fixed mass whose properties are worked out from what
+// went in, with what was measured in their place, and looks for the additions
+// that bring every limit back within the capacity. When not all of it can be
+// brought back, it proves that and keeps the largest part for which it can.
 package formulation
