@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"sync/atomic"
 	"time"
 
 	"millbase/solver"
@@ -15,6 +16,7 @@ type Book struct {
 	store  Store
 	engine solver.Engine
 	clock  Clock
+	kept   atomic.Pointer[keptBook] // the last repriced book
 }
 
 // New wires the use cases to a store, a solver engine and a clock.
@@ -41,6 +43,9 @@ func (r Role) SeesCost() bool { return r == Purchasing || r == InkMaker || r == 
 
 // SeesFormula reports whether the role may see what an ink is made of.
 func (r Role) SeesFormula() bool { return r != OrderDesk && r != "" }
+
+// ReadsFormulas reports whether the role may read the formula book.
+func (r Role) ReadsFormulas() bool { return r == InkMaker || r == Quality || r == Admin }
 
 // Caller is who calls: the API key and its role.
 type Caller struct {

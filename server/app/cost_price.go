@@ -22,6 +22,7 @@ type costing struct {
 	taken map[string]mass.Mass // by lot: what this question has used of it
 	notes []string
 	steps map[string][]costStep // by formula: what the steps of its route stand for
+	tried map[string]PriceTrial // by material: prices that are tried out; nil for none
 }
 
 func (s *supply) costing(basis valuation.Basis, date time.Time) *costing {
@@ -47,6 +48,19 @@ func (e errNoCost) Error() string { return e.why }
 // what to enter.
 func (c *costing) price(key string, need mass.Mass) (money.Money, error) {
 	material, lot, _ := strings.Cut(key, "/")
+	t, tried := c.tried[material]
+	if tried && t.Price != nil {
+		return t.of(money.Money{}, need), nil
+	}
+	cost, err := c.valued(material, lot, need)
+	if tried && err == nil {
+		cost = t.of(cost, need)
+	}
+	return cost, err
+}
+
+// valued is price as the book has it.
+func (c *costing) valued(material, lot string, need mass.Mass) (money.Money, error) {
 	if c.basis == valuation.Lot {
 		if lot != "" {
 			return c.ofNamedLot(material, lot, need)

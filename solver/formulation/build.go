@@ -217,13 +217,9 @@ func (b *built) makeColumns() {
 	for k, j := range b.active {
 		c := &b.p.Candidates[j]
 		v := &m.Variables[k]
-		*v = solver.Variable{Name: c.ID, Cost: c.CostPerKg - c.UsePremium, Upper: solver.Inf}
+		*v = solver.Variable{Name: c.ID, Cost: c.CostPerKg - c.UsePremium, Upper: b.p.Most(c, b.stays[k])}
 		if c.AtLeast > 0 {
 			v.Lower = c.AtLeast.Kilograms() * perKg
-		}
-		// What is more than the whole ink can't bind.
-		if u := c.Available.Kilograms() * perKg; c.Available >= 0 && !(u*b.stays[k] > 1) {
-			v.Upper = u
 		}
 		b.column(k)
 		m.Start[k+1] = int32(len(m.Index))

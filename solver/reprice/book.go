@@ -53,25 +53,49 @@ type Book struct {
 // Errors are those of the question: a number of an item that has no price, a
 // price that is not a number, and the context's own.
 func New(ctx context.Context, engine solver.Engine, prices []float64, entries []Entry) (*Book, *Report, error) {
-	b := &Book{engine: engine, prices: append([]float64(nil), prices...), uses: make([][]int32, len(prices))}
+	return (&Book{engine: engine}).Rebook(ctx, prices, entries, nil, nil)
+}
+
+// Rebook gives a book of other formulas, other items and other prices. Entry k
+// goes on from formula from[k] of the receiver, whose model stays whatever the
+// entry says; -1, and a nil from, is a formula of its own, which is solved. Bounds
+// are then set in the new book, whose formulas the report has in their order.
+func (b *Book) Rebook(ctx context.Context, prices []float64, entries []Entry, from []int, bounds []BoundChange) (*Book, *Report, error) {
+	next := &Book{engine: b.engine, prices: append([]float64(nil), prices...), uses: make([][]int32, len(prices))}
 	for i, p := range prices {
 		if err := checkPrice(i, p); err != nil {
 			return nil, nil, err
 		}
 	}
+	touched := make([]int32, len(entries))
 	for k, e := range entries {
-		f, err := b.enter(k, e)
+		touched[k] = int32(k)
+		var old *formula
+		if from != nil && from[k] >= 0 {
+			old = b.formulas[from[k]]
+			e.Model = old.model
+		}
+		f, err := next.enter(k, e)
 		if err != nil {
 			return nil, nil, err
 		}
-		b.formulas = append(b.formulas, f)
+		if old != nil {
+			f.cost, f.answer, f.factor = old.cost, old.answer, old.factor
+		}
+		next.formulas = append(next.formulas, f)
 	}
-	touched := make([]int32, len(entries))
-	for k := range touched {
-		touched[k] = int32(k)
+	moved := map[int32][]BoundChange{}
+	for _, c := range bounds {
+		if err := next.checkBound(c); err != nil {
+			return nil, nil, err
+		}
+		moved[int32(c.Formula)] = append(moved[int32(c.Formula)], c)
 	}
-	report, err := b.renew(ctx, touched, nil)
-	return b, report, err
+	report, err := next.renew(ctx, touched, moved)
+	if err != nil {
+		return nil, nil, err
+	}
+	return next, report, nil
 }
 
 // enter checks an entry and files it under its items.
@@ -112,6 +136,12 @@ func (b *Book) Price(item int) float64 { return b.prices[item] }
 // Answer is the present answer of a formula, nil when it has none. It is shared:
 // do not change it.
 func (b *Book) Answer(formula int) *solver.Solution { return b.formulas[formula].answer }
+
+// Bounds are the present bounds of a variable of a formula.
+func (b *Book) Bounds(formula, variable int) (lower, upper float64) {
+	v := &b.formulas[formula].model.Variables[variable]
+	return v.Lower, v.Upper
+}
 
 // Model is a formula's model at the present prices and bounds, a copy.
 func (b *Book) Model(formula int) *solver.Model {

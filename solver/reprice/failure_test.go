@@ -118,3 +118,47 @@ func TestBadQuestions(t *testing.T) {
 		t.Error("a price that is not a number: no error")
 	}
 }
+
+// TestRebook: formulas that go on into another book, with items in another order
+// and new formulas between them, keep their answers; the rest is solved.
+func TestRebook(t *testing.T) {
+	models, items, prices := solvertest.Book(11, 6, 12, 5, 20)
+	b := open(t, models[:4], items[:4], prices)
+	turned := make([]float64, len(prices))
+	for i, p := range prices {
+		turned[len(prices)-1-i] = p
+	}
+	entries, from := []reprice.Entry{}, []int{3, -1, 0, -1}
+	for _, k := range []int{3, 4, 0, 5} {
+		e := reprice.Entry{Items: make([]int32, 12)}
+		if k > 3 {
+			e.Model = models[k]
+		} else {
+			e.Model = models[k].Variant()
+		}
+		for j, i := range items[k] {
+			e.Items[j] = int32(len(prices)-1) - i
+		}
+		entries = append(entries, e)
+	}
+	next, r, err := b.Rebook(context.Background(), turned, entries, from, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Count != [...]int{2, 0, 0, 2} || next.Answer(0) != b.Answer(3) || next.Answer(2) != b.Answer(0) {
+		t.Errorf("%+v", r)
+	}
+	fresh(t, next)
+	lower, upper := next.Bounds(1, 2)
+	last, r, err := next.Rebook(context.Background(), turned, entries, []int{0, 1, 2, 3}, []reprice.BoundChange{{Formula: 1, Number: 2, Lower: lower, Upper: upper / 2}})
+	if err != nil || r.Count[reprice.Unchanged] != 3 {
+		t.Fatalf("%v, %+v", err, r)
+	}
+	if _, now := last.Bounds(1, 2); now != upper/2 {
+		t.Errorf("the bound is %g", now)
+	}
+	fresh(t, last)
+	if _, _, err := next.Rebook(context.Background(), turned, entries, []int{0, 1, 2, 3}, []reprice.BoundChange{{Formula: 9}}); err == nil {
+		t.Error("a bound of no formula: no error")
+	}
+}
