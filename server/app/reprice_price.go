@@ -16,6 +16,7 @@ import (
 	"millbase/inventory"
 	"millbase/inventory/formula"
 	"millbase/inventory/mass"
+	"millbase/inventory/property"
 	"millbase/solver"
 	"millbase/solver/formulation"
 	"millbase/solver/reprice"
@@ -151,7 +152,7 @@ func (r *repricing) fromMaterials(p *pricePool, quantity mass.Mass) error {
 			continue
 		}
 		c := formulation.Candidate{ID: "materials/" + id, Title: m.Title, Material: id, Class: m.Class, ColourIndex: m.ColourIndex,
-			Properties: m.Properties, Available: -1}
+			Properties: r.typical(m), Available: -1}
 		if m.Class == inventory.WorkOff {
 			c.Available = 0
 			for _, i := range r.supply.stock[id] {
@@ -165,6 +166,19 @@ func (r *repricing) fromMaterials(p *pricePool, quantity mass.Mass) error {
 		r.say("%s", n)
 	}
 	return nil
+}
+
+// typical is what the book knows of a material, and what it does not, as the
+// certificate of the lot received last has it: base inks are described by what was
+// measured of them.
+func (r *repricing) typical(m BookMaterial) property.Set {
+	var last StockLot
+	for _, i := range r.supply.stock[m.ID] {
+		if last.ID == "" || i.ReceivedDate.After(last.ReceivedDate) || i.ReceivedDate.Equal(last.ReceivedDate) && i.ID > last.ID {
+			last = i.StockLot
+		}
+	}
+	return last.Certificate.Merge(m.Properties)
 }
 
 func (r *repricing) say(format string, args ...any) {

@@ -120,6 +120,7 @@ func newAPI(conn *channel) (http.Handler, error) {
 		pb.RegisterSpecificationServiceHandlerClient(ctx, mux, pb.NewSpecificationServiceClient(conn)),
 		pb.RegisterOptimiserServiceHandlerClient(ctx, mux, pb.NewOptimiserServiceClient(conn)),
 		pb.RegisterFormulaServiceHandlerClient(ctx, mux, pb.NewFormulaServiceClient(conn)),
+		pb.RegisterRepricingServiceHandlerClient(ctx, mux, pb.NewRepricingServiceClient(conn)),
 		pb.RegisterBatchServiceHandlerClient(ctx, mux, pb.NewBatchServiceClient(conn)),
 		pb.RegisterPlantServiceHandlerClient(ctx, mux, pb.NewPlantServiceClient(conn)),
 		pb.RegisterQuoteServiceHandlerClient(ctx, mux, pb.NewQuoteServiceClient(conn)),

@@ -18,6 +18,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterSpecificationServiceServer(on, NewSpecificationServer(book))
 	pb.RegisterOptimiserServiceServer(on, NewOptimiserServer(book))
 	pb.RegisterFormulaServiceServer(on, NewFormulaServer(book))
+	pb.RegisterRepricingServiceServer(on, &repricingService{book: book})
 	pb.RegisterBatchServiceServer(on, NewBatchServer(book))
 	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
 	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))

@@ -25,15 +25,20 @@ const (
 )
 
 type RepriceBookRequest struct {
-	state     protoimpl.MessageState `protogen:"open.v1"`
-	Date      string                 `protobuf:"bytes,1,opt,name=date,proto3" json:"date,omitempty"`
-	CostBasis CostBasis              `protobuf:"varint,2,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Date  string                 `protobuf:"bytes,1,opt,name=date,proto3" json:"date,omitempty"`
+	// Of the candidates: lots on hand and offers (lot), or one candidate per material
+	// at average, replacement or standard cost. Unset: replacement, what it costs to
+	// buy again.
+	CostBasis CostBasis `protobuf:"varint,2,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
 	// Prices that are tried out; the book keeps its own.
 	Changes []*PriceChange `protobuf:"bytes,3,rep,name=changes,proto3" json:"changes,omitempty"`
 	// Only these formulas; empty: all that are released and have a specification.
 	Formulas []string `protobuf:"bytes,4,rep,name=formulas,proto3" json:"formulas,omitempty"`
 	// Of ink; 0: each formula's usual batch.
-	QuantityKg    float64 `protobuf:"fixed64,5,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	QuantityKg float64 `protobuf:"fixed64,5,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	// At most so many formulas in the answer, those with the largest savings; 0: 1000.
+	MaxFormulas   int32 `protobuf:"varint,6,opt,name=max_formulas,json=maxFormulas,proto3" json:"max_formulas,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -99,6 +104,13 @@ func (x *RepriceBookRequest) GetFormulas() []string {
 func (x *RepriceBookRequest) GetQuantityKg() float64 {
 	if x != nil {
 		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *RepriceBookRequest) GetMaxFormulas() int32 {
+	if x != nil {
+		return x.MaxFormulas
 	}
 	return 0
 }
@@ -169,11 +181,13 @@ type RepriceBookResponse struct {
 	state        protoimpl.MessageState `protogen:"open.v1"`
 	CurrencyCode string                 `protobuf:"bytes,1,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
 	// The largest saving first.
-	Formulas      []*RepricedFormula `protobuf:"bytes,2,rep,name=formulas,proto3" json:"formulas,omitempty"`
-	Count         *RepriceCount      `protobuf:"bytes,3,opt,name=count,proto3" json:"count,omitempty"`
-	Date          string             `protobuf:"bytes,4,opt,name=date,proto3" json:"date,omitempty"`
-	CostBasis     CostBasis          `protobuf:"varint,5,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
-	Assumptions   []string           `protobuf:"bytes,6,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Formulas    []*RepricedFormula `protobuf:"bytes,2,rep,name=formulas,proto3" json:"formulas,omitempty"`
+	Count       *RepriceCount      `protobuf:"bytes,3,opt,name=count,proto3" json:"count,omitempty"`
+	Date        string             `protobuf:"bytes,4,opt,name=date,proto3" json:"date,omitempty"`
+	CostBasis   CostBasis          `protobuf:"varint,5,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
+	Assumptions []string           `protobuf:"bytes,6,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// Over all formulas, for what was finished in the last 365 days.
+	SavingPerYear *money.Money `protobuf:"bytes,7,opt,name=saving_per_year,json=savingPerYear,proto3" json:"saving_per_year,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -250,6 +264,13 @@ func (x *RepriceBookResponse) GetAssumptions() []string {
 	return nil
 }
 
+func (x *RepriceBookResponse) GetSavingPerYear() *money.Money {
+	if x != nil {
+		return x.SavingPerYear
+	}
+	return nil
+}
+
 // How the answers were found.
 type RepriceCount struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -259,7 +280,10 @@ type RepriceCount struct {
 	Proved int32 `protobuf:"varint,2,opt,name=proved,proto3" json:"proved,omitempty"`
 	Solved int32 `protobuf:"varint,3,opt,name=solved,proto3" json:"solved,omitempty"`
 	// No formula meets the limits.
-	Impossible    int32 `protobuf:"varint,4,opt,name=impossible,proto3" json:"impossible,omitempty"`
+	Impossible int32 `protobuf:"varint,4,opt,name=impossible,proto3" json:"impossible,omitempty"`
+	// All of them.
+	Formulas      int32 `protobuf:"varint,5,opt,name=formulas,proto3" json:"formulas,omitempty"`
+	Reformulate   int32 `protobuf:"varint,6,opt,name=reformulate,proto3" json:"reformulate,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -322,6 +346,20 @@ func (x *RepriceCount) GetImpossible() int32 {
 	return 0
 }
 
+func (x *RepriceCount) GetFormulas() int32 {
+	if x != nil {
+		return x.Formulas
+	}
+	return 0
+}
+
+func (x *RepriceCount) GetReformulate() int32 {
+	if x != nil {
+		return x.Reformulate
+	}
+	return 0
+}
+
 type RepricedFormula struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "formulas/x@3".
@@ -334,12 +372,17 @@ type RepricedFormula struct {
 	// Of the cheapest formula, after the changes; absent: there is none.
 	CheapestPerKg *money.Money `protobuf:"bytes,6,opt,name=cheapest_per_kg,json=cheapestPerKg,proto3" json:"cheapest_per_kg,omitempty"`
 	SavingPerKg   *money.Money `protobuf:"bytes,7,opt,name=saving_per_kg,json=savingPerKg,proto3" json:"saving_per_kg,omitempty"`
-	// The cheapest formula is another one than before the changes.
+	// With changes: they make another formula the cheapest. Without: a formula other
+	// than the recipe is cheaper.
 	Reformulate bool `protobuf:"varint,8,opt,name=reformulate,proto3" json:"reformulate,omitempty"`
 	// Absent for roles that may not see formulas.
 	Changes []*ShareChange `protobuf:"bytes,9,rep,name=changes,proto3" json:"changes,omitempty"`
-	// Of an ink that can't be made.
-	Summary       string `protobuf:"bytes,10,opt,name=summary,proto3" json:"summary,omitempty"`
+	// Why there is no formula, or none that saves; absent for roles that may not see
+	// formulas.
+	Summary string `protobuf:"bytes,10,opt,name=summary,proto3" json:"summary,omitempty"`
+	// Finished in the last 365 days.
+	YearlyKg      float64      `protobuf:"fixed64,11,opt,name=yearly_kg,json=yearlyKg,proto3" json:"yearly_kg,omitempty"`
+	SavingPerYear *money.Money `protobuf:"bytes,12,opt,name=saving_per_year,json=savingPerYear,proto3" json:"saving_per_year,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -444,6 +487,20 @@ func (x *RepricedFormula) GetSummary() string {
 	return ""
 }
 
+func (x *RepricedFormula) GetYearlyKg() float64 {
+	if x != nil {
+		return x.YearlyKg
+	}
+	return 0
+}
+
+func (x *RepricedFormula) GetSavingPerYear() *money.Money {
+	if x != nil {
+		return x.SavingPerYear
+	}
+	return nil
+}
+
 type ShareChange struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Material string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
@@ -517,7 +574,7 @@ var File_millbase_v1_reprice_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_reprice_proto_rawDesc = "" +
 	"\n" +
-	"\x19millbase/v1/reprice.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\"\xc5\x02\n" +
+	"\x19millbase/v1/reprice.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\"\xf4\x02\n" +
 	"\x12RepriceBookRequest\x12:\n" +
 	"\x04date\x18\x01 \x01(\tB&\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\x12?\n" +
 	"\n" +
@@ -525,12 +582,14 @@ const file_millbase_v1_reprice_proto_rawDesc = "" +
 	"\achanges\x18\x03 \x03(\v2\x18.millbase.v1.PriceChangeB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\achanges\x12@\n" +
 	"\bformulas\x18\x04 \x03(\tB$\xbaH!\x92\x01\x1e\x10\x90N\"\x19r\x172\x15^formulas/[a-z0-9-]+$R\bformulas\x121\n" +
 	"\vquantity_kg\x18\x05 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
-	"quantityKg\"\xb3\x01\n" +
+	"quantityKg\x12-\n" +
+	"\fmax_formulas\x18\x06 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\x90N(\x00R\vmaxFormulas\"\xb3\x01\n" +
 	"\vPriceChange\x129\n" +
 	"\bmaterial\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x123\n" +
 	"\apercent\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00Y\xc0R\apercent\x124\n" +
 	"\fprice_per_kg\x18\x03 \x01(\v2\x12.google.type.MoneyR\n" +
-	"pricePerKg\"\x92\x02\n" +
+	"pricePerKg\"\xce\x02\n" +
 	"\x13RepriceBookResponse\x12#\n" +
 	"\rcurrency_code\x18\x01 \x01(\tR\fcurrencyCode\x128\n" +
 	"\bformulas\x18\x02 \x03(\v2\x1c.millbase.v1.RepricedFormulaR\bformulas\x12/\n" +
@@ -538,14 +597,17 @@ const file_millbase_v1_reprice_proto_rawDesc = "" +
 	"\x04date\x18\x04 \x01(\tR\x04date\x125\n" +
 	"\n" +
 	"cost_basis\x18\x05 \x01(\x0e2\x16.millbase.v1.CostBasisR\tcostBasis\x12 \n" +
-	"\vassumptions\x18\x06 \x03(\tR\vassumptions\"|\n" +
+	"\vassumptions\x18\x06 \x03(\tR\vassumptions\x12:\n" +
+	"\x0fsaving_per_year\x18\a \x01(\v2\x12.google.type.MoneyR\rsavingPerYear\"\xba\x01\n" +
 	"\fRepriceCount\x12\x1c\n" +
 	"\tunchanged\x18\x01 \x01(\x05R\tunchanged\x12\x16\n" +
 	"\x06proved\x18\x02 \x01(\x05R\x06proved\x12\x16\n" +
 	"\x06solved\x18\x03 \x01(\x05R\x06solved\x12\x1e\n" +
 	"\n" +
 	"impossible\x18\x04 \x01(\x05R\n" +
-	"impossible\"\xc0\x03\n" +
+	"impossible\x12\x1a\n" +
+	"\bformulas\x18\x05 \x01(\x05R\bformulas\x12 \n" +
+	"\vreformulate\x18\x06 \x01(\x05R\vreformulate\"\x99\x04\n" +
 	"\x0fRepricedFormula\x12\x18\n" +
 	"\aformula\x18\x01 \x01(\tR\aformula\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12$\n" +
@@ -557,7 +619,9 @@ const file_millbase_v1_reprice_proto_rawDesc = "" +
 	"\vreformulate\x18\b \x01(\bR\vreformulate\x122\n" +
 	"\achanges\x18\t \x03(\v2\x18.millbase.v1.ShareChangeR\achanges\x12\x18\n" +
 	"\asummary\x18\n" +
-	" \x01(\tR\asummary\"m\n" +
+	" \x01(\tR\asummary\x12\x1b\n" +
+	"\tyearly_kg\x18\v \x01(\x01R\byearlyKg\x12:\n" +
+	"\x0fsaving_per_year\x18\f \x01(\v2\x12.google.type.MoneyR\rsavingPerYear\"m\n" +
 	"\vShareChange\x12\x1a\n" +
 	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x10\n" +
@@ -597,18 +661,20 @@ var file_millbase_v1_reprice_proto_depIdxs = []int32{
 	4,  // 3: millbase.v1.RepriceBookResponse.formulas:type_name -> millbase.v1.RepricedFormula
 	3,  // 4: millbase.v1.RepriceBookResponse.count:type_name -> millbase.v1.RepriceCount
 	6,  // 5: millbase.v1.RepriceBookResponse.cost_basis:type_name -> millbase.v1.CostBasis
-	7,  // 6: millbase.v1.RepricedFormula.cost_before_per_kg:type_name -> google.type.Money
-	7,  // 7: millbase.v1.RepricedFormula.cost_per_kg:type_name -> google.type.Money
-	7,  // 8: millbase.v1.RepricedFormula.cheapest_per_kg:type_name -> google.type.Money
-	7,  // 9: millbase.v1.RepricedFormula.saving_per_kg:type_name -> google.type.Money
-	5,  // 10: millbase.v1.RepricedFormula.changes:type_name -> millbase.v1.ShareChange
-	0,  // 11: millbase.v1.RepricingService.RepriceBook:input_type -> millbase.v1.RepriceBookRequest
-	2,  // 12: millbase.v1.RepricingService.RepriceBook:output_type -> millbase.v1.RepriceBookResponse
-	12, // [12:13] is the sub-list for method output_type
-	11, // [11:12] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	7,  // 6: millbase.v1.RepriceBookResponse.saving_per_year:type_name -> google.type.Money
+	7,  // 7: millbase.v1.RepricedFormula.cost_before_per_kg:type_name -> google.type.Money
+	7,  // 8: millbase.v1.RepricedFormula.cost_per_kg:type_name -> google.type.Money
+	7,  // 9: millbase.v1.RepricedFormula.cheapest_per_kg:type_name -> google.type.Money
+	7,  // 10: millbase.v1.RepricedFormula.saving_per_kg:type_name -> google.type.Money
+	5,  // 11: millbase.v1.RepricedFormula.changes:type_name -> millbase.v1.ShareChange
+	7,  // 12: millbase.v1.RepricedFormula.saving_per_year:type_name -> google.type.Money
+	0,  // 13: millbase.v1.RepricingService.RepriceBook:input_type -> millbase.v1.RepriceBookRequest
+	2,  // 14: millbase.v1.RepricingService.RepriceBook:output_type -> millbase.v1.RepriceBookResponse
+	14, // [14:15] is the sub-list for method output_type
+	13, // [13:14] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_reprice_proto_init() }
