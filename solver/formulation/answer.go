@@ -12,6 +12,7 @@ type Outcome string
 // The outcomes.
 const (
 	Optimal    Outcome = "optimal"    // a cheapest formula, proven
+	Feasible   Outcome = "feasible"   // a weighable formula, not proven the cheapest: see Weighed
 	Infeasible Outcome = "infeasible" // no formula; see Answer.Clash
 	Unbounded  Outcome = "unbounded"  // a price is negative without limit
 	Unfinished Outcome = "unfinished" // deadline or cancel came first
@@ -27,7 +28,9 @@ type Answer struct {
 	CostPerKg float64
 	TotalCost float64
 	// UseUp is set in an Optimal answer where a candidate has a UsePremium.
-	UseUp    *UseUp
+	UseUp *UseUp
+	// Weighed is set in the answer to a Problem with Weighing that has a formula.
+	Weighed  *Weighed
 	Clash    *Clash   // set when Outcome is Infeasible
 	Assumed  []string // what was taken for granted, in sentences
 	LeftOut  []LeftOut
@@ -48,6 +51,11 @@ type Component struct {
 	// StockWorth is what one more kg of this candidate would save; 0 when not
 	// AtLimit.
 	StockWorth float64
+	// Division, Balance and Container say how it is weighed; Division is 0 without
+	// Problem.Weighing.
+	Division  mass.Mass // of the balance, or the content of a container
+	Balance   int       // index into Weighing.Balances, -1 for none of them
+	Container bool      // Mass is whole containers of Division
 }
 
 // Unused is a candidate that is not in the formula.
@@ -123,6 +131,9 @@ type Clash struct {
 	// Single are the ways out that move one thing only, each proved, the lightest
 	// first. A member of the clash that is not here can't do it alone.
 	Single []Movement
+	// Rules are set, and nothing else is, when the limits can be met and only the
+	// rules of weighing are in the way.
+	Rules *RuleClash
 }
 
 // Movement is one limit, or one stock, that has to give.

@@ -189,8 +189,7 @@ func (p *Problem) further(m *Movement, part float64) float64 {
 
 // moved is a copy of p with movements applied.
 func (p *Problem) moved(moves []Movement) *Problem {
-	out := *p
-	out.Limits, out.Candidates = slices.Clone(p.Limits), slices.Clone(p.Candidates)
+	out := p.copied()
 	for i := range moves {
 		m := &moves[i]
 		switch {
@@ -204,5 +203,12 @@ func (p *Problem) moved(moves []Movement) *Problem {
 			out.Candidates[m.Candidate].Available = mass.RoundKilograms(m.To, mass.RoundHalfEven)
 		}
 	}
+	return out
+}
+
+// copied is a copy of p whose limits and candidates may be changed.
+func (p *Problem) copied() *Problem {
+	out := *p
+	out.Limits, out.Candidates = slices.Clone(p.Limits), slices.Clone(p.Candidates)
 	return &out
 }

@@ -22,8 +22,8 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 	premium := b.premium(s.X)
 	a.CostPerKg = s.Objective + premium
 	a.TotalCost = a.CostPerKg * b.p.Quantity.Kilograms()
-	b.components(a, portions)
-	b.unused(a, portions)
+	b.components(a, s, portions)
+	b.unused(a, s, portions)
 	a.Limits = reports
 	for i := range reports {
 		b.price(&reports[i], s)
@@ -40,7 +40,7 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 // than milligrams, and the answer says so.
 func (b *built) checked(ctx context.Context, engine solver.Engine, a *Answer) ([]portion, []LimitReport, error) {
 	first := b.weigh(a.Solution.X)
-	reports, broken := b.check(first)
+	reports, broken := b.check(b.p, first)
 	if broken < 0 {
 		return first, reports, nil
 	}
@@ -48,7 +48,7 @@ func (b *built) checked(ctx context.Context, engine solver.Engine, a *Answer) ([
 	s, _, err := solve(ctx, engine, tight, solver.Options{})
 	if err == nil && s.Stop == solver.StopOptimal {
 		again := b.weigh(s.X)
-		if r, broken := b.check(again); broken < 0 {
+		if r, broken := b.check(b.p, again); broken < 0 {
 			return again, r, nil
 		}
 	}
@@ -65,24 +65,29 @@ func (b *built) checked(ctx context.Context, engine solver.Engine, a *Answer) ([
 	return first, reports, nil
 }
 
-// check evaluates portions; broken is the first limit that is not met, the
+// check evaluates portions by the limits of p, which are those of b.p or what they
+// were before they were opened; broken is the first limit that is not met, the
 // number of limits when it is the quantity, -1 when all is well.
-func (b *built) check(portions []portion) (reports []LimitReport, broken int) {
+func (b *built) check(p *Problem, portions []portion) (reports []LimitReport, broken int) {
 	used := make([]int, len(portions))
 	at := make(map[int]mass.Mass, len(portions))
 	for i, o := range portions {
 		used[i] = int(b.active[o.column])
 		at[used[i]] = o.mass
 	}
-	pot := newBlend(b.p, used, func(j int) float64 { return at[j].Kilograms() })
-	reports = evaluate(b.p, b.terms, pot)
+	pot := newBlend(p, used, func(j int) float64 { return at[j].Kilograms() })
+	reports = evaluate(p, b.terms, pot)
 	for i := range reports {
 		if !reports[i].Met {
 			return reports, i
 		}
 	}
-	quantity := b.p.Quantity.Kilograms()
-	if !(math.Abs(pot.stays-quantity) <= 1e-6*quantity+1e-6*float64(len(portions))) {
+	quantity := p.Quantity.Kilograms()
+	allowed := 1e-6*quantity + 1e-6*float64(len(portions))
+	if w := p.Weighing; w != nil && w.Tolerance > 0 {
+		allowed = w.Tolerance.Kilograms() + 1e-9*quantity
+	}
+	if !(math.Abs(pot.stays-quantity) <= allowed) {
 		return reports, len(reports)
 	}
 	return reports, -1
@@ -129,10 +134,9 @@ func (b *built) milligram(i int, portions []portion) float64 {
 	return 2*moved/slope + tolerance*t.limit.size()
 }
 
-// components lists what is used, in weighing order: by class, then the larger
-// mass first.
-func (b *built) components(a *Answer, portions []portion) {
-	s := a.Solution
+// components lists what is used, with the prices of s, in weighing order:
+// by class, then the larger mass first.
+func (b *built) components(a *Answer, s *solver.Solution, portions []portion) {
 	a.Components = make([]Component, len(portions))
 	for i, o := range portions {
 		k := o.column
@@ -176,7 +180,7 @@ func weighingRank(c inventory.Class) int {
 
 // unused lists the rest with the price at which each would come in: its cost
 // less its reduced cost.
-func (b *built) unused(a *Answer, portions []portion) {
+func (b *built) unused(a *Answer, s *solver.Solution, portions []portion) {
 	a.Unused = make([]Unused, 0, len(b.active)-len(portions))
 	next := 0
 	for k, j := range b.active {
@@ -184,7 +188,7 @@ func (b *built) unused(a *Answer, portions []portion) {
 			next++
 			continue
 		}
-		entry := b.p.Candidates[j].CostPerKg - max(0, a.Solution.ReducedCost[k])
+		entry := b.p.Candidates[j].CostPerKg - max(0, s.ReducedCost[k])
 		a.Unused = append(a.Unused, Unused{Candidate: int(j), EntryPricePerKg: entry})
 	}
 }

@@ -12,9 +12,10 @@ import (
 //
 // The errors are FieldErrors (p is not valid; nothing was solved), ErrNumerical
 // and whatever the engine could not do. That there is no such blend, or that ctx
-// was done first, is an answer: see Outcome. An Optimal answer was checked twice:
-// the engine's by certify, and the weighable masses against every limit by
-// Evaluate's own arithmetic.
+// was done first, is an answer: see Outcome. An Optimal or Feasible answer was
+// checked twice: the engine's by certify, and the weighable masses against every
+// limit by Evaluate's own arithmetic (and against the rules by CheckWeighing). With
+// Weighing the engine must take models with whole numbers.
 func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, error) {
 	if err := p.Validate(); err != nil {
 		return nil, err
@@ -38,6 +39,9 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 	}
 	switch a.Solution.Stop {
 	case solver.StopOptimal:
+		if p.Weighing != nil {
+			return a, b.weighable(ctx, engine, a)
+		}
 		return a, b.explain(ctx, engine, a)
 	case solver.StopInfeasible:
 		a.Outcome = Infeasible

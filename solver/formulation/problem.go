@@ -59,4 +59,6 @@ type Problem struct {
 	Catalogue  Catalogue
 	Settings   Settings
 	Currency   string
+	// Weighing says how the formula is weighed; nil: to the milligram.
+	Weighing *Weighing
 }

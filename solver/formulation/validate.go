@@ -75,6 +75,7 @@ func (v *validator) problem() {
 	}
 	v.limits()
 	v.candidates()
+	v.weighing()
 }
 
 func (v *validator) limits() {
