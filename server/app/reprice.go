@@ -179,10 +179,10 @@ func (r *repricing) checkTrials() error {
 		switch {
 		case t.Price == nil && t.Percent.LessThan(decimal.NewFromInt(-100)):
 			bad = append(bad, FieldError{field + ".percent", "a price can't fall by more than 100 %"})
-		case t.Price != nil && !t.Percent.IsZero():
-			bad = append(bad, FieldError{field, "give a per cent or a price, not both"})
 		case t.Price != nil && t.Price.Amount.Sign() < 0:
 			bad = append(bad, FieldError{field + ".price_per_kg", "must not be below 0"})
+		case t.Price != nil && !t.Percent.IsZero():
+			bad = append(bad, FieldError{field, "give a per cent or a price, not both"})
 		case t.Price != nil:
 			rate, ok := r.supply.plant.exchange(t.Price.Currency)
 			if !ok {

@@ -118,10 +118,6 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		"CostFormula": func() proto.Message {
 			return &pb.CostFormulaRequest{Name: "formulas/cyan@1", QuantityKg: 10, Date: b.due}
 		},
-		"RepriceBook": func() proto.Message {
-			return &pb.RepriceBookRequest{Date: b.due, QuantityKg: 10, MaxFormulas: 5, Formulas: []string{"formulas/cyan"},
-				Changes: []*pb.PriceChange{{Material: "materials/linseed", Percent: 5}, {Material: "materials/soya", PricePerKg: eur(3)}}}
-		},
 		"CreateBatch": func() proto.Message {
 			return &pb.CreateBatchRequest{BatchId: b.fresh("b"), RequestId: id(), Batch: &pb.Batch{Formula: "formulas/cyan@1", QuantityKg: 1, DueDate: b.due}}
 		},
