@@ -26,6 +26,7 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 	t.print(w)
 	fmt.Fprintln(w)
 	printLimits(w, r, all)
+	printUsedUp(w, r)
 	if all {
 		printRest(w, r)
 	} else if n := len(r.Unused) + len(r.LeftOut); n > 0 {

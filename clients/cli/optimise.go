@@ -29,11 +29,13 @@ func (a *app) optimise() *cobra.Command {
 	var r pb.OptimiseRequest
 	var basis, file string
 	var sets, without []string
+	var prefer preference
 	var stockOnly, all bool
 	c := &cobra.Command{
 		Use: "optimise [SPECIFICATION]", Short: "Find the cheapest formula and explain it", Long: optimiseHelp, GroupID: groupMake,
 		Example: `  millbase optimise sheetfed-cyan --kg 250
   millbase optimise sheetfed-cyan --kg 250 --basis replacement --set 'voc<=40'
+  millbase optimise sheetfed-cyan --kg 250 --use-up 30d,work-off --premium 0.50
   millbase optimise --file alloy.json --json`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -51,6 +53,9 @@ func (a *app) optimise() *cobra.Command {
 			} else {
 				request.Specification = prefixed("specifications", args[0])
 				request.Book = &pb.BookCandidates{StockOnly: stockOnly, Excluded: without}
+			}
+			if err := prefer.into(request); err != nil {
+				return err
 			}
 			if basis != "" {
 				if request.CostBasis, err = enum[pb.CostBasis](pb.CostBasis_value, "COST_BASIS_", basis); err != nil {
@@ -82,6 +87,7 @@ func (a *app) optimise() *cobra.Command {
 	f.BoolVar(&stockOnly, "stock-only", false, "leave offers out")
 	f.StringSliceVar(&without, "without", nil, "leave out a lot, material or offer, by its full name")
 	f.StringArrayVar(&sets, "set", nil, "change a limit for this question: 'voc<=60', 'wax>=0.02', 'tack=9..11'")
+	prefer.flags(f)
 	f.StringVar(&file, "file", "", "the whole question as JSON")
 	f.BoolVar(&all, "all", false, "also list the unused candidates and those left out")
 	return c

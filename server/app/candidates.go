@@ -83,6 +83,9 @@ func (b *Book) loadStockRoom(ctx context.Context, tx Tx, extra ...property.Defin
 	if err := r.loadLots(ctx, tx); err != nil {
 		return nil, err
 	}
+	if err := r.madeHere(ctx, tx); err != nil {
+		return nil, err
+	}
 	return r, r.loadOffers(ctx, tx)
 }
 
@@ -151,6 +154,7 @@ type choice struct {
 	date     time.Time
 	basis    valuation.Basis
 	quantity mass.Mass
+	useUp    *UseUp          // nil: no lot is worth more for being used up
 	only     map[string]bool // materials; nil: all
 	excluded map[string]bool // resource names
 }
@@ -220,6 +224,9 @@ func (r *stockRoom) fill(p *pool, c *choice) {
 		}
 		p.add(formulation.Candidate{ID: name, Title: title, Material: m.ID, Class: m.Class, ColourIndex: m.ColourIndex,
 			Properties: m.Properties.Merge(l.Certificate), Available: r.free[l.ID], FromStock: true}, price, nil)
+		if c.useUp != nil {
+			p.prefer(c.useUp.premium(l, m.Class, price, c.date))
+		}
 	}
 	if !c.of.StockOnly {
 		r.fillOffers(p, c)

@@ -29,12 +29,15 @@ type OptimiseRequest struct {
 	Currency   string                // of the prices of Inline; empty: the plant's
 	// WaterDensityKgPerL for VOC less water; 0: the plant's.
 	WaterDensityKgPerL float64
+	UseUp              *UseUp // lots of the book that are worth using up; nil: none
 }
 
 // InlineCandidate is a candidate that stands in the request with its price.
 type InlineCandidate struct {
 	formulation.Candidate
 	Price money.PerKg
+	// UsePremium is what using a kg of it up is worth beyond its price.
+	UsePremium money.PerKg
 }
 
 // Optimised is the answer to an OptimiseRequest with all that is needed to read
@@ -140,6 +143,9 @@ func (b *Book) load(ctx context.Context, tx Tx, s *setting) error {
 		return err
 	}
 	if err := s.addInline(); err != nil {
+		return err
+	}
+	if err := s.preferIn(chosen); err != nil {
 		return err
 	}
 	room.fill(&s.pool, chosen)

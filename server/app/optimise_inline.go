@@ -25,6 +25,9 @@ func (s *setting) addInline() error {
 	if s.req.Book == nil && len(s.req.Inline) == 0 {
 		return InvalidField("candidates", "give at least one candidate, or take those of the book (book: {})")
 	}
+	if s.req.Book == nil && s.req.UseUp != nil {
+		return InvalidField("use_up", "it prefers lots of the book, and the request takes none: give candidates their own use_premium_per_kg")
+	}
 	if s.currency == "" {
 		return InvalidField("currency_code", "say in which currency the prices are")
 	}
@@ -37,6 +40,16 @@ func (s *setting) addInline() error {
 			continue
 		}
 		s.pool.add(c.Candidate, c.Price.Amount.Mul(rate), nil)
+		premium, ok := s.rate(c.UsePremium.Currency)
+		switch {
+		case c.UsePremium.Amount.Sign() < 0:
+			bad = append(bad, FieldError{fmt.Sprintf("candidates[%d].use_premium_per_kg", i), "must not be below 0"})
+		case !ok && c.UsePremium.Amount.Sign() > 0:
+			bad = append(bad, FieldError{fmt.Sprintf("candidates[%d].use_premium_per_kg", i),
+				fmt.Sprintf("there is no exchange rate from %s to %s; give it in %s", c.UsePremium.Currency, s.currency, s.currency)})
+		default:
+			s.pool.prefer(c.UsePremium.Amount.Mul(premium))
+		}
 	}
 	if len(bad) > 0 {
 		return bad

@@ -42,6 +42,7 @@ func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.Optimise
 		Book:               f.bookCandidates("book", req.GetBook()),
 		Currency:           req.GetCurrencyCode(),
 		WaterDensityKgPerL: f.number("water_density_kg_per_l", req.GetWaterDensityKgPerL()),
+		UseUp:              f.useUp("use_up", req.GetUseUp()),
 	}
 	for i, c := range req.GetCandidates() {
 		in.Inline = append(in.Inline, f.inlineCandidate(fmt.Sprintf("candidates[%d]", i), c, req.GetCurrencyCode()))
@@ -106,6 +107,7 @@ func (f *fields) inlineCandidate(field string, m *millbasev1.InlineCandidate, cu
 	if out.AtLeast < 0 {
 		f.add(field+".at_least_kg", "must not be below 0 kg")
 	}
+	out.UsePremium = f.premium(field+".use_premium_per_kg", m.GetUsePremiumPerKg())
 	price := m.GetPricePerKg()
 	if price == nil {
 		f.add(field+".price_per_kg", "must be given")

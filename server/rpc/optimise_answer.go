@@ -60,6 +60,9 @@ func optimisedOut(o *app.Optimised) *millbasev1.OptimiseResponse {
 	if a.Clash != nil {
 		out.Clash = clashOut(o, a.Clash)
 	}
+	if a.UseUp != nil {
+		usedUpOut(out, o)
+	}
 	return out
 }
 
@@ -78,6 +81,7 @@ func componentOut(o *app.Optimised, c *formulation.Component) *millbasev1.Formul
 		PriceHigh:       optional(c.CostRange.Upper),
 		AtLimit:         c.AtLimit,
 		StockWorthPerKg: c.StockWorth,
+		UsePremium:      premiumOut(o, c),
 		FromOffer:       strings.HasPrefix(of.ID, suppliers+"/"),
 	}
 	return out

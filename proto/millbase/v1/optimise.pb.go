@@ -144,7 +144,7 @@ func (x LimitResult_Binding) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use LimitResult_Binding.Descriptor instead.
 func (LimitResult_Binding) EnumDescriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{6, 0}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{7, 0}
 }
 
 type OptimiseRequest struct {
@@ -613,8 +613,10 @@ type OptimiseResponse struct {
 	SafetyPricePerKg *money.Money `protobuf:"bytes,17,opt,name=safety_price_per_kg,json=safetyPricePerKg,proto3" json:"safety_price_per_kg,omitempty"`
 	// Premium earned by what was used up, and what the preference costs against
 	// the cheapest formula without it.
-	UseUpPremium  *money.Money `protobuf:"bytes,18,opt,name=use_up_premium,json=useUpPremium,proto3" json:"use_up_premium,omitempty"`
-	UseUpCost     *money.Money `protobuf:"bytes,19,opt,name=use_up_cost,json=useUpCost,proto3" json:"use_up_cost,omitempty"`
+	UseUpPremium *money.Money `protobuf:"bytes,18,opt,name=use_up_premium,json=useUpPremium,proto3" json:"use_up_premium,omitempty"`
+	UseUpCost    *money.Money `protobuf:"bytes,19,opt,name=use_up_cost,json=useUpCost,proto3" json:"use_up_cost,omitempty"`
+	// Every candidate that is worth more for being used up, the used ones first.
+	UsedUp        []*UsedUp `protobuf:"bytes,20,rep,name=used_up,json=usedUp,proto3" json:"used_up,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -782,6 +784,120 @@ func (x *OptimiseResponse) GetUseUpCost() *money.Money {
 	return nil
 }
 
+func (x *OptimiseResponse) GetUsedUp() []*UsedUp {
+	if x != nil {
+		return x.UsedUp
+	}
+	return nil
+}
+
+// What the preference for one candidate comes to.
+type UsedUp struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Candidate string                 `protobuf:"bytes,1,opt,name=candidate,proto3" json:"candidate,omitempty"`
+	Title     string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// In the formula; and in the cheapest formula without any preference.
+	MassKg        float64 `protobuf:"fixed64,3,opt,name=mass_kg,json=massKg,proto3" json:"mass_kg,omitempty"`
+	MassWithoutKg float64 `protobuf:"fixed64,4,opt,name=mass_without_kg,json=massWithoutKg,proto3" json:"mass_without_kg,omitempty"`
+	// Earned by mass_kg.
+	Premium *money.Money `protobuf:"bytes,5,opt,name=premium,proto3" json:"premium,omitempty"`
+	// What its use costs per kg of ink against the best formula without it; below
+	// 0 it saves.
+	CostPerKg *money.Money `protobuf:"bytes,6,opt,name=cost_per_kg,json=costPerKg,proto3" json:"cost_per_kg,omitempty"`
+	// There is no formula without it.
+	Needed bool `protobuf:"varint,7,opt,name=needed,proto3" json:"needed,omitempty"`
+	// There was no time to find out cost_per_kg.
+	Unknown       bool `protobuf:"varint,8,opt,name=unknown,proto3" json:"unknown,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UsedUp) Reset() {
+	*x = UsedUp{}
+	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UsedUp) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UsedUp) ProtoMessage() {}
+
+func (x *UsedUp) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UsedUp.ProtoReflect.Descriptor instead.
+func (*UsedUp) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *UsedUp) GetCandidate() string {
+	if x != nil {
+		return x.Candidate
+	}
+	return ""
+}
+
+func (x *UsedUp) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *UsedUp) GetMassKg() float64 {
+	if x != nil {
+		return x.MassKg
+	}
+	return 0
+}
+
+func (x *UsedUp) GetMassWithoutKg() float64 {
+	if x != nil {
+		return x.MassWithoutKg
+	}
+	return 0
+}
+
+func (x *UsedUp) GetPremium() *money.Money {
+	if x != nil {
+		return x.Premium
+	}
+	return nil
+}
+
+func (x *UsedUp) GetCostPerKg() *money.Money {
+	if x != nil {
+		return x.CostPerKg
+	}
+	return nil
+}
+
+func (x *UsedUp) GetNeeded() bool {
+	if x != nil {
+		return x.Needed
+	}
+	return false
+}
+
+func (x *UsedUp) GetUnknown() bool {
+	if x != nil {
+		return x.Unknown
+	}
+	return false
+}
+
 // A used candidate.
 type FormulaComponent struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -817,7 +933,7 @@ type FormulaComponent struct {
 
 func (x *FormulaComponent) Reset() {
 	*x = FormulaComponent{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -829,7 +945,7 @@ func (x *FormulaComponent) String() string {
 func (*FormulaComponent) ProtoMessage() {}
 
 func (x *FormulaComponent) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[5]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -842,7 +958,7 @@ func (x *FormulaComponent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FormulaComponent.ProtoReflect.Descriptor instead.
 func (*FormulaComponent) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *FormulaComponent) GetCandidate() string {
@@ -981,7 +1097,7 @@ type LimitResult struct {
 
 func (x *LimitResult) Reset() {
 	*x = LimitResult{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -993,7 +1109,7 @@ func (x *LimitResult) String() string {
 func (*LimitResult) ProtoMessage() {}
 
 func (x *LimitResult) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[6]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1006,7 +1122,7 @@ func (x *LimitResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LimitResult.ProtoReflect.Descriptor instead.
 func (*LimitResult) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *LimitResult) GetLimitId() string {
@@ -1100,7 +1216,7 @@ type UnusedCandidate struct {
 
 func (x *UnusedCandidate) Reset() {
 	*x = UnusedCandidate{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1228,7 @@ func (x *UnusedCandidate) String() string {
 func (*UnusedCandidate) ProtoMessage() {}
 
 func (x *UnusedCandidate) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[7]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1241,7 @@ func (x *UnusedCandidate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusedCandidate.ProtoReflect.Descriptor instead.
 func (*UnusedCandidate) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *UnusedCandidate) GetCandidate() string {
@@ -1168,7 +1284,7 @@ type LeftOutCandidate struct {
 
 func (x *LeftOutCandidate) Reset() {
 	*x = LeftOutCandidate{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1180,7 +1296,7 @@ func (x *LeftOutCandidate) String() string {
 func (*LeftOutCandidate) ProtoMessage() {}
 
 func (x *LeftOutCandidate) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[8]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1193,7 +1309,7 @@ func (x *LeftOutCandidate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftOutCandidate.ProtoReflect.Descriptor instead.
 func (*LeftOutCandidate) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *LeftOutCandidate) GetCandidate() string {
@@ -1240,7 +1356,7 @@ type Clash struct {
 
 func (x *Clash) Reset() {
 	*x = Clash{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1252,7 +1368,7 @@ func (x *Clash) String() string {
 func (*Clash) ProtoMessage() {}
 
 func (x *Clash) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[9]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1265,7 +1381,7 @@ func (x *Clash) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Clash.ProtoReflect.Descriptor instead.
 func (*Clash) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Clash) GetLimitIds() []string {
@@ -1340,7 +1456,7 @@ type Proof struct {
 
 func (x *Proof) Reset() {
 	*x = Proof{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[10]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1352,7 +1468,7 @@ func (x *Proof) String() string {
 func (*Proof) ProtoMessage() {}
 
 func (x *Proof) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[10]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1365,7 +1481,7 @@ func (x *Proof) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Proof.ProtoReflect.Descriptor instead.
 func (*Proof) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Proof) GetCertified() bool {
@@ -1431,7 +1547,7 @@ type Clash_Way struct {
 
 func (x *Clash_Way) Reset() {
 	*x = Clash_Way{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[13]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1443,7 +1559,7 @@ func (x *Clash_Way) String() string {
 func (*Clash_Way) ProtoMessage() {}
 
 func (x *Clash_Way) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[13]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1456,7 +1572,7 @@ func (x *Clash_Way) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Clash_Way.ProtoReflect.Descriptor instead.
 func (*Clash_Way) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9, 0}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{10, 0}
 }
 
 func (x *Clash_Way) GetMovements() []*Clash_Movement {
@@ -1503,7 +1619,7 @@ type Clash_Movement struct {
 
 func (x *Clash_Movement) Reset() {
 	*x = Clash_Movement{}
-	mi := &file_millbase_v1_optimise_proto_msgTypes[14]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1515,7 +1631,7 @@ func (x *Clash_Movement) String() string {
 func (*Clash_Movement) ProtoMessage() {}
 
 func (x *Clash_Movement) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_optimise_proto_msgTypes[14]
+	mi := &file_millbase_v1_optimise_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1528,7 +1644,7 @@ func (x *Clash_Movement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Clash_Movement.ProtoReflect.Descriptor instead.
 func (*Clash_Movement) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{9, 1}
+	return file_millbase_v1_optimise_proto_rawDescGZIP(), []int{10, 1}
 }
 
 func (x *Clash_Movement) GetLimitId() string {
@@ -1639,7 +1755,7 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x0fDeviationsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x0f\n" +
-	"\r_available_kg\"\xb8\a\n" +
+	"\r_available_kg\"\xe6\a\n" +
 	"\x10OptimiseResponse\x126\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x1c.millbase.v1.OptimiseOutcomeR\aoutcome\x12#\n" +
 	"\rcurrency_code\x18\x02 \x01(\tR\fcurrencyCode\x12=\n" +
@@ -1664,7 +1780,17 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x06safety\x18\x10 \x03(\v2\x19.millbase.v1.SafetyResultR\x06safety\x12A\n" +
 	"\x13safety_price_per_kg\x18\x11 \x01(\v2\x12.google.type.MoneyR\x10safetyPricePerKg\x128\n" +
 	"\x0euse_up_premium\x18\x12 \x01(\v2\x12.google.type.MoneyR\fuseUpPremium\x122\n" +
-	"\vuse_up_cost\x18\x13 \x01(\v2\x12.google.type.MoneyR\tuseUpCost\"\xe7\x04\n" +
+	"\vuse_up_cost\x18\x13 \x01(\v2\x12.google.type.MoneyR\tuseUpCost\x12,\n" +
+	"\aused_up\x18\x14 \x03(\v2\x13.millbase.v1.UsedUpR\x06usedUp\"\x91\x02\n" +
+	"\x06UsedUp\x12\x1c\n" +
+	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x17\n" +
+	"\amass_kg\x18\x03 \x01(\x01R\x06massKg\x12&\n" +
+	"\x0fmass_without_kg\x18\x04 \x01(\x01R\rmassWithoutKg\x12,\n" +
+	"\apremium\x18\x05 \x01(\v2\x12.google.type.MoneyR\apremium\x122\n" +
+	"\vcost_per_kg\x18\x06 \x01(\v2\x12.google.type.MoneyR\tcostPerKg\x12\x16\n" +
+	"\x06needed\x18\a \x01(\bR\x06needed\x12\x18\n" +
+	"\aunknown\x18\b \x01(\bR\aunknown\"\xe7\x04\n" +
 	"\x10FormulaComponent\x12\x1c\n" +
 	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1782,7 +1908,7 @@ func file_millbase_v1_optimise_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_optimise_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_optimise_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_millbase_v1_optimise_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_millbase_v1_optimise_proto_goTypes = []any{
 	(OptimiseOutcome)(0),     // 0: millbase.v1.OptimiseOutcome
 	(LimitResult_Binding)(0), // 1: millbase.v1.LimitResult.Binding
@@ -1791,77 +1917,81 @@ var file_millbase_v1_optimise_proto_goTypes = []any{
 	(*BookCandidates)(nil),   // 4: millbase.v1.BookCandidates
 	(*InlineCandidate)(nil),  // 5: millbase.v1.InlineCandidate
 	(*OptimiseResponse)(nil), // 6: millbase.v1.OptimiseResponse
-	(*FormulaComponent)(nil), // 7: millbase.v1.FormulaComponent
-	(*LimitResult)(nil),      // 8: millbase.v1.LimitResult
-	(*UnusedCandidate)(nil),  // 9: millbase.v1.UnusedCandidate
-	(*LeftOutCandidate)(nil), // 10: millbase.v1.LeftOutCandidate
-	(*Clash)(nil),            // 11: millbase.v1.Clash
-	(*Proof)(nil),            // 12: millbase.v1.Proof
-	nil,                      // 13: millbase.v1.InlineCandidate.PropertiesEntry
-	nil,                      // 14: millbase.v1.InlineCandidate.DeviationsEntry
-	(*Clash_Way)(nil),        // 15: millbase.v1.Clash.Way
-	(*Clash_Movement)(nil),   // 16: millbase.v1.Clash.Movement
-	(*Limit)(nil),            // 17: millbase.v1.Limit
-	(CostBasis)(0),           // 18: millbase.v1.CostBasis
-	(*Property)(nil),         // 19: millbase.v1.Property
-	(*Weighing)(nil),         // 20: millbase.v1.Weighing
-	(*Aim)(nil),              // 21: millbase.v1.Aim
-	(*money.Money)(nil),      // 22: google.type.Money
-	(MaterialClass)(0),       // 23: millbase.v1.MaterialClass
-	(*Weighed)(nil),          // 24: millbase.v1.Weighed
-	(*AimResult)(nil),        // 25: millbase.v1.AimResult
-	(*SafetyResult)(nil),     // 26: millbase.v1.SafetyResult
+	(*UsedUp)(nil),           // 7: millbase.v1.UsedUp
+	(*FormulaComponent)(nil), // 8: millbase.v1.FormulaComponent
+	(*LimitResult)(nil),      // 9: millbase.v1.LimitResult
+	(*UnusedCandidate)(nil),  // 10: millbase.v1.UnusedCandidate
+	(*LeftOutCandidate)(nil), // 11: millbase.v1.LeftOutCandidate
+	(*Clash)(nil),            // 12: millbase.v1.Clash
+	(*Proof)(nil),            // 13: millbase.v1.Proof
+	nil,                      // 14: millbase.v1.InlineCandidate.PropertiesEntry
+	nil,                      // 15: millbase.v1.InlineCandidate.DeviationsEntry
+	(*Clash_Way)(nil),        // 16: millbase.v1.Clash.Way
+	(*Clash_Movement)(nil),   // 17: millbase.v1.Clash.Movement
+	(*Limit)(nil),            // 18: millbase.v1.Limit
+	(CostBasis)(0),           // 19: millbase.v1.CostBasis
+	(*Property)(nil),         // 20: millbase.v1.Property
+	(*Weighing)(nil),         // 21: millbase.v1.Weighing
+	(*Aim)(nil),              // 22: millbase.v1.Aim
+	(*money.Money)(nil),      // 23: google.type.Money
+	(MaterialClass)(0),       // 24: millbase.v1.MaterialClass
+	(*Weighed)(nil),          // 25: millbase.v1.Weighed
+	(*AimResult)(nil),        // 26: millbase.v1.AimResult
+	(*SafetyResult)(nil),     // 27: millbase.v1.SafetyResult
 }
 var file_millbase_v1_optimise_proto_depIdxs = []int32{
-	17, // 0: millbase.v1.OptimiseRequest.limits:type_name -> millbase.v1.Limit
-	18, // 1: millbase.v1.OptimiseRequest.cost_basis:type_name -> millbase.v1.CostBasis
+	18, // 0: millbase.v1.OptimiseRequest.limits:type_name -> millbase.v1.Limit
+	19, // 1: millbase.v1.OptimiseRequest.cost_basis:type_name -> millbase.v1.CostBasis
 	4,  // 2: millbase.v1.OptimiseRequest.book:type_name -> millbase.v1.BookCandidates
 	5,  // 3: millbase.v1.OptimiseRequest.candidates:type_name -> millbase.v1.InlineCandidate
-	19, // 4: millbase.v1.OptimiseRequest.properties:type_name -> millbase.v1.Property
-	20, // 5: millbase.v1.OptimiseRequest.weighing:type_name -> millbase.v1.Weighing
-	21, // 6: millbase.v1.OptimiseRequest.aims:type_name -> millbase.v1.Aim
+	20, // 4: millbase.v1.OptimiseRequest.properties:type_name -> millbase.v1.Property
+	21, // 5: millbase.v1.OptimiseRequest.weighing:type_name -> millbase.v1.Weighing
+	22, // 6: millbase.v1.OptimiseRequest.aims:type_name -> millbase.v1.Aim
 	3,  // 7: millbase.v1.OptimiseRequest.use_up:type_name -> millbase.v1.UseUp
-	22, // 8: millbase.v1.UseUp.premium_per_kg:type_name -> google.type.Money
-	23, // 9: millbase.v1.InlineCandidate.material_class:type_name -> millbase.v1.MaterialClass
-	13, // 10: millbase.v1.InlineCandidate.properties:type_name -> millbase.v1.InlineCandidate.PropertiesEntry
-	22, // 11: millbase.v1.InlineCandidate.price_per_kg:type_name -> google.type.Money
-	14, // 12: millbase.v1.InlineCandidate.deviations:type_name -> millbase.v1.InlineCandidate.DeviationsEntry
-	22, // 13: millbase.v1.InlineCandidate.use_premium_per_kg:type_name -> google.type.Money
+	23, // 8: millbase.v1.UseUp.premium_per_kg:type_name -> google.type.Money
+	24, // 9: millbase.v1.InlineCandidate.material_class:type_name -> millbase.v1.MaterialClass
+	14, // 10: millbase.v1.InlineCandidate.properties:type_name -> millbase.v1.InlineCandidate.PropertiesEntry
+	23, // 11: millbase.v1.InlineCandidate.price_per_kg:type_name -> google.type.Money
+	15, // 12: millbase.v1.InlineCandidate.deviations:type_name -> millbase.v1.InlineCandidate.DeviationsEntry
+	23, // 13: millbase.v1.InlineCandidate.use_premium_per_kg:type_name -> google.type.Money
 	0,  // 14: millbase.v1.OptimiseResponse.outcome:type_name -> millbase.v1.OptimiseOutcome
-	7,  // 15: millbase.v1.OptimiseResponse.components:type_name -> millbase.v1.FormulaComponent
-	22, // 16: millbase.v1.OptimiseResponse.cost_per_kg:type_name -> google.type.Money
-	22, // 17: millbase.v1.OptimiseResponse.total_cost:type_name -> google.type.Money
-	8,  // 18: millbase.v1.OptimiseResponse.limits:type_name -> millbase.v1.LimitResult
-	9,  // 19: millbase.v1.OptimiseResponse.unused:type_name -> millbase.v1.UnusedCandidate
-	10, // 20: millbase.v1.OptimiseResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
-	11, // 21: millbase.v1.OptimiseResponse.clash:type_name -> millbase.v1.Clash
-	12, // 22: millbase.v1.OptimiseResponse.proof:type_name -> millbase.v1.Proof
-	18, // 23: millbase.v1.OptimiseResponse.cost_basis:type_name -> millbase.v1.CostBasis
-	24, // 24: millbase.v1.OptimiseResponse.weighed:type_name -> millbase.v1.Weighed
-	25, // 25: millbase.v1.OptimiseResponse.aims:type_name -> millbase.v1.AimResult
-	26, // 26: millbase.v1.OptimiseResponse.safety:type_name -> millbase.v1.SafetyResult
-	22, // 27: millbase.v1.OptimiseResponse.safety_price_per_kg:type_name -> google.type.Money
-	22, // 28: millbase.v1.OptimiseResponse.use_up_premium:type_name -> google.type.Money
-	22, // 29: millbase.v1.OptimiseResponse.use_up_cost:type_name -> google.type.Money
-	23, // 30: millbase.v1.FormulaComponent.material_class:type_name -> millbase.v1.MaterialClass
-	22, // 31: millbase.v1.FormulaComponent.price_per_kg:type_name -> google.type.Money
-	22, // 32: millbase.v1.FormulaComponent.cost:type_name -> google.type.Money
-	22, // 33: millbase.v1.FormulaComponent.use_premium:type_name -> google.type.Money
-	1,  // 34: millbase.v1.LimitResult.binding:type_name -> millbase.v1.LimitResult.Binding
-	22, // 35: millbase.v1.UnusedCandidate.price_per_kg:type_name -> google.type.Money
-	16, // 36: millbase.v1.Clash.movements:type_name -> millbase.v1.Clash.Movement
-	22, // 37: millbase.v1.Clash.cost_per_kg:type_name -> google.type.Money
-	16, // 38: millbase.v1.Clash.alternatives:type_name -> millbase.v1.Clash.Movement
-	15, // 39: millbase.v1.Clash.ways:type_name -> millbase.v1.Clash.Way
-	16, // 40: millbase.v1.Clash.Way.movements:type_name -> millbase.v1.Clash.Movement
-	22, // 41: millbase.v1.Clash.Way.cost_per_kg:type_name -> google.type.Money
-	2,  // 42: millbase.v1.OptimiserService.Optimise:input_type -> millbase.v1.OptimiseRequest
-	6,  // 43: millbase.v1.OptimiserService.Optimise:output_type -> millbase.v1.OptimiseResponse
-	43, // [43:44] is the sub-list for method output_type
-	42, // [42:43] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	8,  // 15: millbase.v1.OptimiseResponse.components:type_name -> millbase.v1.FormulaComponent
+	23, // 16: millbase.v1.OptimiseResponse.cost_per_kg:type_name -> google.type.Money
+	23, // 17: millbase.v1.OptimiseResponse.total_cost:type_name -> google.type.Money
+	9,  // 18: millbase.v1.OptimiseResponse.limits:type_name -> millbase.v1.LimitResult
+	10, // 19: millbase.v1.OptimiseResponse.unused:type_name -> millbase.v1.UnusedCandidate
+	11, // 20: millbase.v1.OptimiseResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
+	12, // 21: millbase.v1.OptimiseResponse.clash:type_name -> millbase.v1.Clash
+	13, // 22: millbase.v1.OptimiseResponse.proof:type_name -> millbase.v1.Proof
+	19, // 23: millbase.v1.OptimiseResponse.cost_basis:type_name -> millbase.v1.CostBasis
+	25, // 24: millbase.v1.OptimiseResponse.weighed:type_name -> millbase.v1.Weighed
+	26, // 25: millbase.v1.OptimiseResponse.aims:type_name -> millbase.v1.AimResult
+	27, // 26: millbase.v1.OptimiseResponse.safety:type_name -> millbase.v1.SafetyResult
+	23, // 27: millbase.v1.OptimiseResponse.safety_price_per_kg:type_name -> google.type.Money
+	23, // 28: millbase.v1.OptimiseResponse.use_up_premium:type_name -> google.type.Money
+	23, // 29: millbase.v1.OptimiseResponse.use_up_cost:type_name -> google.type.Money
+	7,  // 30: millbase.v1.OptimiseResponse.used_up:type_name -> millbase.v1.UsedUp
+	23, // 31: millbase.v1.UsedUp.premium:type_name -> google.type.Money
+	23, // 32: millbase.v1.UsedUp.cost_per_kg:type_name -> google.type.Money
+	24, // 33: millbase.v1.FormulaComponent.material_class:type_name -> millbase.v1.MaterialClass
+	23, // 34: millbase.v1.FormulaComponent.price_per_kg:type_name -> google.type.Money
+	23, // 35: millbase.v1.FormulaComponent.cost:type_name -> google.type.Money
+	23, // 36: millbase.v1.FormulaComponent.use_premium:type_name -> google.type.Money
+	1,  // 37: millbase.v1.LimitResult.binding:type_name -> millbase.v1.LimitResult.Binding
+	23, // 38: millbase.v1.UnusedCandidate.price_per_kg:type_name -> google.type.Money
+	17, // 39: millbase.v1.Clash.movements:type_name -> millbase.v1.Clash.Movement
+	23, // 40: millbase.v1.Clash.cost_per_kg:type_name -> google.type.Money
+	17, // 41: millbase.v1.Clash.alternatives:type_name -> millbase.v1.Clash.Movement
+	16, // 42: millbase.v1.Clash.ways:type_name -> millbase.v1.Clash.Way
+	17, // 43: millbase.v1.Clash.Way.movements:type_name -> millbase.v1.Clash.Movement
+	23, // 44: millbase.v1.Clash.Way.cost_per_kg:type_name -> google.type.Money
+	2,  // 45: millbase.v1.OptimiserService.Optimise:input_type -> millbase.v1.OptimiseRequest
+	6,  // 46: millbase.v1.OptimiserService.Optimise:output_type -> millbase.v1.OptimiseResponse
+	46, // [46:47] is the sub-list for method output_type
+	45, // [45:46] is the sub-list for method input_type
+	45, // [45:45] is the sub-list for extension type_name
+	45, // [45:45] is the sub-list for extension extendee
+	0,  // [0:45] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_optimise_proto_init() }
@@ -1876,15 +2006,15 @@ func file_millbase_v1_optimise_proto_init() {
 	file_millbase_v1_specification_proto_init()
 	file_millbase_v1_weighing_proto_init()
 	file_millbase_v1_optimise_proto_msgTypes[3].OneofWrappers = []any{}
-	file_millbase_v1_optimise_proto_msgTypes[5].OneofWrappers = []any{}
 	file_millbase_v1_optimise_proto_msgTypes[6].OneofWrappers = []any{}
+	file_millbase_v1_optimise_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_optimise_proto_rawDesc), len(file_millbase_v1_optimise_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   15,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
