@@ -27,6 +27,32 @@ func (m *Model) Variant() *Model {
 	}
 }
 
+// InsertRow appends a row to a model that has its variables, with one entry for
+// each of the given variables, in rising order. It moves every entry behind the
+// first of them; a Variant must not be in use.
+func (m *Model) InsertRow(r Row, variables []int32, values []float64) int {
+	row := m.AddRow(r)
+	old := len(m.Index)
+	m.Index = append(m.Index, make([]int32, len(variables))...)
+	m.Value = append(m.Value, make([]float64, len(variables))...)
+	from, to := old, len(m.Index)
+	next := len(variables) - 1
+	for j := len(m.Variables) - 1; next >= 0; j-- {
+		start := int(m.Start[j])
+		m.Start[j+1] = int32(to)
+		if int(variables[next]) == j {
+			to--
+			m.Index[to], m.Value[to] = int32(row), values[next]
+			next--
+		}
+		n := from - start
+		copy(m.Index[to-n:to], m.Index[start:from])
+		copy(m.Value[to-n:to], m.Value[start:from])
+		from, to = start, to-n
+	}
+	return row
+}
+
 // Relaxed returns a Variant with every variable continuous.
 func (m *Model) Relaxed() *Model {
 	r := m.Variant()

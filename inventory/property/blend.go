@@ -51,7 +51,19 @@ func (s Set) Retained() float64 {
 // The errors are a *MissingError (a component that counts has no value and d no
 // default) and ErrNothingCounts.
 func Blend(d *Definition, qualifier string, sets []Set, kg []float64) (float64, error) {
-	num, den := 0.0, 0.0
+	num, den, err := Totals(d, qualifier, sets, kg)
+	if err != nil {
+		return 0, err
+	}
+	if den == 0 {
+		return 0, ErrNothingCounts
+	}
+	return d.Inverse(num / den), nil
+}
+
+// Totals are the two sums of Blend: the value is f^-1(num/den). The error is a
+// *MissingError.
+func Totals(d *Definition, qualifier string, sets []Set, kg []float64) (num, den float64, err error) {
 	for j, s := range sets {
 		if kg[j] == 0 {
 			continue
@@ -60,31 +72,25 @@ func Blend(d *Definition, qualifier string, sets []Set, kg []float64) (float64, 
 		if d.PerKgWeighed() {
 			v, ok := d.ValueIn(s, qualifier)
 			if !ok {
-				return 0, &MissingError{j, Key(d.Name, qualifier)}
+				return 0, 0, &MissingError{j, Key(d.Name, qualifier)}
 			}
 			num, den = num+kg[j]*v, den+stays
 			continue
 		}
 		b, err := d.weight(s, j, kg[j], stays)
 		if err != nil {
-			return 0, err
+			return 0, 0, err
 		}
 		if b == 0 {
 			continue
 		}
 		v, ok := d.ValueIn(s, qualifier)
 		if !ok {
-			return 0, &MissingError{j, Key(d.Name, qualifier)}
+			return 0, 0, &MissingError{j, Key(d.Name, qualifier)}
 		}
 		num, den = num+b*d.Forward(v), den+b
 	}
-	if den == 0 {
-		return 0, ErrNothingCounts
-	}
-	if d.PerKgWeighed() {
-		return num / den, nil
-	}
-	return d.Inverse(num / den), nil
+	return num, den, nil
 }
 
 func (d *Definition) weight(s Set, j int, kg, stays float64) (float64, error) {

@@ -20,6 +20,9 @@ type limitRow struct {
 	Property    string                `json:"property,omitempty"`
 	Index       property.Index        `json:"index,omitempty"`
 	MoveWeight  float64               `json:"move_weight,omitempty"`
+	Confidence  float64               `json:"confidence,omitempty"`
+	Budget      float64               `json:"budget,omitempty"`
+	Spread      float64               `json:"spread,omitempty"`
 	Hard        bool                  `json:"hard,omitempty"`
 }
 

@@ -30,7 +30,13 @@ type Answer struct {
 	// UseUp is set in an Optimal answer where a candidate has a UsePremium.
 	UseUp *UseUp
 	// Weighed is set in the answer to a Problem with Weighing that has a formula.
-	Weighed  *Weighed
+	Weighed *Weighed
+	// Safety is set where a limit asks to hold although values deviate.
+	Safety *Safety
+	// Goals are the aims at the answer, in the order of the problem; PayOff is what
+	// the best of each alone does to the others.
+	Goals    []GoalReport
+	PayOff   []PayOff
 	Clash    *Clash   // set when Outcome is Infeasible
 	Assumed  []string // what was taken for granted, in sentences
 	LeftOut  []LeftOut
@@ -83,18 +89,29 @@ type LimitReport struct {
 	// a blend without binder). In the second case the limit is met when what it
 	// limits is absent too.
 	Why string
-	// Slack is the distance to the nearer bound; 0 when binding.
+	// Slack is the distance to the nearer bound, less Margin; 0 when binding.
 	Slack   float64
 	Binding Side
 	// ShadowPrice is d(cost per kg of ink)/d(bound), money per kg per unit of
 	// the limit: negative where a higher bound would save. Where candidates have
 	// a UsePremium, of the cost less what is earned.
 	ShadowPrice float64
+	// Deviation is the standard deviation of Value, from those of the used
+	// candidates, to first order.
+	Deviation float64
+	// Margin is how far inside the bounds Value has to be, in the limit's unit, for
+	// the safety asked for; at the nearer bound. 0 where none is asked for.
+	Margin float64
+	// Confidence is the probability with which the limit holds when values vary
+	// independently and normally; under a budget what is certain whatever their
+	// distributions (see BudgetBound). It is 0 or 1 where nothing deviates.
+	Confidence float64
 	// PriceHolds is the interval of the binding bound in which the same candidates
 	// stay the cheapest choice; only set when the limit binds. On the finished mass
 	// ShadowPrice is the same throughout (of a curved property, per unit of its
 	// blending index); elsewhere the cost is a quotient of linear functions of the
-	// bound: see Frontier.
+	// bound: see Frontier. Not set beside
+	// safe limits and goals.
 	PriceHolds *solver.Range
 }
 

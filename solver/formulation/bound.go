@@ -34,7 +34,7 @@ func (b *built) bounds() []bound {
 		}
 	}
 	stock := bound{limit: -1, weight: 100 / b.p.Quantity.Kilograms()}
-	for k := range b.model.Variables {
+	for k := range b.active {
 		v := &b.model.Variables[k]
 		stock.column = k
 		if v.Lower > 0 {
@@ -61,7 +61,7 @@ func (l *Limit) moveWeight() float64 {
 // there is nothing to relate to.
 func (b *built) ratio(i int, x []float64) (r, den float64) {
 	num, n := 0.0, b.width()
-	for k, share := range x {
+	for k, share := range x[:len(b.active)] {
 		if share != 0 {
 			num += share * b.num[i*n+k]
 			den += share * b.den[i*n+k]
@@ -95,7 +95,7 @@ func (b *built) movement(d *bound, x []float64) (m Movement, ok bool) {
 	}
 	t := &b.terms[d.limit]
 	from := t.bound(d.low)
-	r, den := b.ratio(d.limit, x)
+	r, den := b.reach(d.limit, d.low, x)
 	if !(den > 0) {
 		if math.IsNaN(r) {
 			return m, false

@@ -22,6 +22,11 @@ type built struct {
 	den     []float64 // likewise; of a term on the finished mass it is stays
 	rows    []rowPair // per term
 	model   solver.Model
+	// goals are true when the terms of the goals follow those of the limits.
+	goals   bool
+	aims    []aimed
+	guards  []guard
+	moments map[int][]moments // per guarded term, per column
 	// empty is set to explain a clash: candidates of which nothing is available
 	// take part, and each side of a ratio has its own row even in an equation.
 	empty bool
@@ -51,6 +56,7 @@ func (b *built) release() {
 	clear(b.model.Variables)
 	clear(b.model.Rows)
 	b.p, b.leftOut = nil, nil
+	b.aims, b.guards, b.moments = nil, nil, nil
 	if cap(b.flat) <= 1<<20 {
 		scratch.Put(b)
 	}
@@ -66,13 +72,24 @@ func sized[T any](s []T, n int) []T {
 
 func (b *built) build(p *Problem, empty bool) error {
 	b.p, b.empty = p, empty
-	b.terms = sized(b.terms, len(p.Limits))
-	for i := range p.Limits {
-		b.terms[i] = newTerm(&p.Limits[i], p)
+	b.goals = len(p.Goals) > 0 && !empty
+	n := len(p.Limits)
+	if b.goals {
+		n += len(p.Goals)
+	}
+	b.terms = sized(b.terms, n)
+	for i := range b.terms {
+		if i < len(p.Limits) {
+			b.terms[i] = newTerm(&p.Limits[i], p)
+		} else {
+			b.terms[i] = newTerm(&p.Goals[i-len(p.Limits)].Limit, p)
+		}
 	}
 	if err := b.coefficients(); err != nil {
 		return err
 	}
+	b.makeGuards()
+	b.makeAims()
 	b.makeModel()
 	return nil
 }
@@ -81,6 +98,8 @@ func (b *built) build(p *Problem, empty bool) error {
 func (b *built) makeModel() {
 	b.makeRows()
 	b.makeColumns()
+	b.addGuards()
+	b.addAims()
 }
 
 // coefficients fills num and den, leaving out candidates that lack a value.
@@ -113,7 +132,7 @@ func (b *built) coefficients() error {
 			b.num[i*n+k], b.den[i*n+k] = num, den
 		}
 		if missing != "" {
-			why := fmt.Sprintf("it has no %s, which the limit %s needs", missing, b.p.Limits[at].Name())
+			why := fmt.Sprintf("it has no %s, which the limit %s needs", missing, b.terms[at].limit.Name())
 			if c.AtLeast > 0 {
 				errs = append(errs, FieldError{fmt.Sprintf("candidates[%d].properties[%s]", j, missing),
 					fmt.Sprintf("at least %s of it must be used, but %s", c.AtLeast, why)})
@@ -143,7 +162,7 @@ func (b *built) makeRows() {
 		pair := &b.rows[i]
 		pair.lower, pair.upper = -1, -1
 		switch {
-		case t.ofInk:
+		case t.ofInk && !b.split(i):
 			s := t.scale(larger(t.lower, t.upper), num, nil)
 			r := b.model.AddRow(solver.Row{Name: t.limit.ID, Lower: t.lower * s, Upper: t.upper * s})
 			*pair = rowPair{int32(r), int32(r), s, s}
@@ -152,15 +171,31 @@ func (b *built) makeRows() {
 			r := b.model.AddRow(solver.Row{Name: t.limit.ID})
 			*pair = rowPair{int32(r), int32(r), s, s}
 		default:
-			if !math.IsInf(t.lower, 0) {
-				pair.lower = int32(b.model.AddRow(solver.Row{Name: t.limit.ID, Upper: solver.Inf}))
-				pair.lowerScale = t.scale(t.lower, num, den)
-			}
-			if !math.IsInf(t.upper, 0) {
-				pair.upper = int32(b.model.AddRow(solver.Row{Name: t.limit.ID, Lower: -solver.Inf}))
-				pair.upperScale = t.scale(t.upper, num, den)
-			}
+			b.oneRowEach(t, pair, num, den)
 		}
+	}
+}
+
+// oneRowEach makes a row for each bound of a term.
+func (b *built) oneRowEach(t *term, pair *rowPair, num, den []float64) {
+	if t.ofInk {
+		den = nil
+	}
+	if !math.IsInf(t.lower, 0) {
+		pair.lowerScale = t.scale(t.lower, num, den)
+		r := solver.Row{Name: t.limit.ID, Upper: solver.Inf}
+		if t.ofInk {
+			r.Lower = t.lower * pair.lowerScale
+		}
+		pair.lower = int32(b.model.AddRow(r))
+	}
+	if !math.IsInf(t.upper, 0) {
+		pair.upperScale = t.scale(t.upper, num, den)
+		r := solver.Row{Name: t.limit.ID, Lower: -solver.Inf}
+		if t.ofInk {
+			r.Upper = t.upper * pair.upperScale
+		}
+		pair.upper = int32(b.model.AddRow(r))
 	}
 }
 
@@ -242,8 +277,15 @@ func (b *built) column(k int) {
 		t, pair, at := &b.terms[i], &b.rows[i], i*b.width()+k
 		num, den := b.num[at], b.den[at]
 		switch {
-		case t.ofInk:
+		case t.ofInk && pair.lower == pair.upper:
 			put(pair.lower, num*pair.lowerScale)
+		case t.ofInk:
+			if pair.lower >= 0 {
+				put(pair.lower, num*pair.lowerScale)
+			}
+			if pair.upper >= 0 {
+				put(pair.upper, num*pair.upperScale)
+			}
 		case pair.lower == pair.upper:
 			put(pair.lower, excess(num, t.lower*den)*pair.lowerScale)
 		default:

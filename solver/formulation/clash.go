@@ -23,6 +23,10 @@ func (b *built) explainClash(ctx context.Context, engine solver.Engine, a *Answe
 	if err != nil {
 		return err
 	}
+	if len(full.guards) > 0 {
+		full.takeDirections(b)
+		engine = &safeEngine{engine, full}
+	}
 	e := &explainer{built: full, ctx: ctx, engine: engine, bounds: full.bounds()}
 	err = e.explain(a)
 	if errors.Is(err, relax.ErrStopped) {
@@ -155,7 +159,7 @@ func (e *explainer) solveMoved(moves []Movement) (costPerKg float64, ok bool, er
 	if err != nil {
 		return 0, false, nil // a movement out of what a limit can be
 	}
-	s, c, err := solve(e.ctx, e.engine, &moved.model, solver.Options{})
+	s, c, err := moved.optimum(e.ctx, plain(e.engine), solver.Options{})
 	switch {
 	case err != nil:
 		return 0, false, unlessNumerical(err)
@@ -190,6 +194,7 @@ func (p *Problem) further(m *Movement, part float64) float64 {
 // moved is a copy of p with movements applied.
 func (p *Problem) moved(moves []Movement) *Problem {
 	out := p.copied()
+	out.Goals = nil
 	for i := range moves {
 		m := &moves[i]
 		switch {

@@ -168,6 +168,9 @@ func newCorrector(ctx context.Context, engine solver.Engine, p *CorrectionProble
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
+	own := *p // a pot is corrected by what was measured: nominal values
+	own.Limits = (&Problem{Limits: p.Limits}).nominal().Limits
+	p = &own
 	c := &corrector{ctx: ctx, engine: engine, p: p}
 	c.built.p = &Problem{Limits: p.Limits, Candidates: p.Candidates, Catalogue: p.Catalogue, Settings: p.Settings}
 	c.terms = make([]term, len(p.Limits))

@@ -108,14 +108,14 @@ func MostShare(ctx context.Context, engine solver.Engine, p *Problem, j int) (sh
 			return 0, false, l.Why, nil
 		}
 	}
-	for k := range b.model.Variables {
+	for k := range b.active {
 		v := &b.model.Variables[k]
 		v.Cost = 0
 		if int(b.active[k]) == j {
 			v.Cost = -1
 		}
 	}
-	s, _, err := solve(ctx, engine, &b.model, solver.Options{})
+	s, _, err := b.optimum(ctx, engine, solver.Options{})
 	if err != nil {
 		return 0, false, "", err
 	}

@@ -40,6 +40,21 @@
 // part in 100,000; where a milligram is more than that (a laboratory batch), the
 // limits are drawn in and solved again.
 //
+// # Sure enough
+//
+// Values deviate, independently from lot to lot and property to property. A limit
+// that asks for a confidence holds with that probability when they vary normally: a
+// second-order cone, met by linear cuts. One that asks for a budget holds whatever
+// the distributions, as long as no more than so many components are off (Bertsimas
+// and Sim 2004). Deviations enter a limit to first order: a product by both of its
+// factors, a curved property by the slope of its index at the nominal value.
+//
+// # Goals
+//
+// Aims beside the cost may be missed: weighed against it in money, or ranked, each
+// rank brought as near as the earlier ones allow. The formula is then the cheapest
+// that misses no goal by more, so every price is in money.
+//
 // # When there is no blend
 //
 // The answer names a smallest clashing set of limits and stocks, what each would

@@ -86,8 +86,14 @@ func evaluate(p *Problem, terms []term, b *blend) []LimitReport {
 
 // report works out one limit.
 func (b *blend) report(p *Problem, i int, d *property.Definition) LimitReport {
-	l := &p.Limits[i]
-	r := LimitReport{Limit: i}
+	r := b.value(&p.Limits[i], p, d)
+	r.Limit = i
+	return r
+}
+
+// value works out what a limit is on, and how far it is from the bounds.
+func (b *blend) value(l *Limit, p *Problem, d *property.Definition) LimitReport {
+	var r LimitReport
 	num, den, err := b.totals(l, p, d)
 	if err == nil && den == 0 {
 		err = property.ErrNothingCounts
@@ -107,8 +113,13 @@ func (b *blend) report(p *Problem, i int, d *property.Definition) LimitReport {
 		r.Why = "there is nothing in the blend to relate it to"
 		return r
 	}
-	r.Value = num / den
+	r.Value = d.Inverse(num / den)
 	r.Met, r.Slack = within(l, r.Value)
+	if b.deviates() {
+		b.doubt(&r, l, p, d)
+	} else if r.Met {
+		r.Confidence = 1
+	}
 	return r
 }
 
@@ -144,8 +155,8 @@ func (l *Limit) size() float64 {
 	return s
 }
 
-// totals are numerator and denominator of a limit over the whole blend. For a
-// Blended limit they are the blended value and 1.
+// totals are numerator and denominator of a limit over the whole blend; the value
+// is their ratio, of which a Blended limit takes the inverse of its index.
 func (b *blend) totals(l *Limit, p *Problem, d *property.Definition) (num, den float64, err error) {
 	switch l.Kind {
 	case PigmentLoading:
@@ -170,8 +181,7 @@ func (b *blend) totals(l *Limit, p *Problem, d *property.Definition) (num, den f
 		return b.wettingTotals()
 	}
 	_, qualifier := property.SplitKey(l.Property)
-	v, err := property.Blend(d, qualifier, b.sets, b.kg)
-	return v, 1, err
+	return property.Totals(d, qualifier, b.sets, b.kg)
 }
 
 func (b *blend) sum(per func(k int) float64) float64 {

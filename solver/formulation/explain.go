@@ -25,6 +25,7 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 	b.components(a, s, portions)
 	b.unused(a, s, portions)
 	a.Limits = reports
+	b.goalReports(a, portions)
 	for i := range reports {
 		b.price(&reports[i], s)
 	}
@@ -65,17 +66,22 @@ func (b *built) checked(ctx context.Context, engine solver.Engine, a *Answer) ([
 	return first, reports, nil
 }
 
-// check evaluates portions by the limits of p, which are those of b.p or what they
-// were before they were opened; broken is the first limit that is not met, the
-// number of limits when it is the quantity, -1 when all is well.
-func (b *built) check(p *Problem, portions []portion) (reports []LimitReport, broken int) {
+// pot is the blend of portions.
+func (b *built) pot(portions []portion) *blend {
 	used := make([]int, len(portions))
 	at := make(map[int]mass.Mass, len(portions))
 	for i, o := range portions {
 		used[i] = int(b.active[o.column])
 		at[used[i]] = o.mass
 	}
-	pot := newBlend(p, used, func(j int) float64 { return at[j].Kilograms() })
+	return newBlend(b.p, used, func(j int) float64 { return at[j].Kilograms() })
+}
+
+// check evaluates portions by the limits of p, which are those of b.p or what they
+// were before they were opened; broken is the first limit that is not met, the
+// number of limits when it is the quantity, -1 when all is well.
+func (b *built) check(p *Problem, portions []portion) (reports []LimitReport, broken int) {
+	pot := b.pot(portions)
 	reports = evaluate(p, b.terms, pot)
 	for i := range reports {
 		if !reports[i].Met {

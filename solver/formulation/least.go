@@ -14,6 +14,10 @@ import (
 // hardWeight is how many times heavier a Hard limit is, once one must move.
 const hardWeight = 1000
 
+// stepCuts is how often a step is refined where values deviate: what a blend then
+// needs is worked out exactly, and the next step starts from there.
+const stepCuts = 4
+
 // The other starting points: of at most so many limits, each pinned at so many
 // places.
 const (
@@ -78,7 +82,7 @@ func (e *explainer) pinned(movable []*bound, d *bound) (best []float64, weight f
 		return nil, 0, unlessNumerical(err)
 	}
 	from := t.value(t.bound(d.low))
-	far, _ := e.ratio(d.limit, x)
+	far, _ := e.reach(d.limit, d.low, x)
 	way := t.value(far) - from
 	if d.outward()*(far-t.bound(d.low)) <= 0 || math.IsInf(way, 0) || math.IsNaN(way) {
 		return nil, 0, nil
@@ -172,6 +176,7 @@ func (e *explainer) weigh(movable []*bound, x []float64) float64 {
 func (e *explainer) step(movable []*bound, x0 []float64, pin *bound, ratio float64) ([]float64, error) {
 	at := *e.built                                                           // with the bounds moved to where x0 has them
 	at.terms, at.rows, at.model = slices.Clone(e.terms), nil, solver.Model{} // its own
+	at.guards = slices.Clone(e.guards)                                       // what it learns is forgotten
 	back := make([]float64, len(movable))                                    // what takes the movement so far back
 	elastic := make([]relax.Movable, len(movable))
 	for i, d := range movable {
@@ -183,7 +188,7 @@ func (e *explainer) step(movable []*bound, x0 []float64, pin *bound, ratio float
 		from, to, den := t.bound(d.low), t.bound(d.low), 1.0
 		switch {
 		case x0 != nil:
-			if r, base := e.ratio(d.limit, x0); base > 0 {
+			if r, base := e.reach(d.limit, d.low, x0); base > 0 {
 				if !t.ofInk {
 					den = base
 				}
@@ -213,11 +218,15 @@ func (e *explainer) step(movable []*bound, x0 []float64, pin *bound, ratio float
 			elastic[i].Penalty = min(max(elastic[i].Penalty/scale, 1e-9), 1e15)
 		}
 	}
-	found, err := relax.Least(e.ctx, e.engine, &at.model, elastic)
-	if err != nil || !found.Possible {
-		return nil, err
+	for round := 0; ; round++ {
+		found, err := relax.Least(e.ctx, e.engine, &at.model, elastic)
+		if err != nil || !found.Possible {
+			return nil, err
+		}
+		if round == stepCuts || at.cut(found.X) == 0 {
+			return found.X, nil
+		}
 	}
-	return found.X, nil
 }
 
 // moveRow sets the right-hand side of a ratio's row and returns its scale.
@@ -246,9 +255,9 @@ func (t *term) setBound(low bool, to float64) {
 }
 
 // typical is the mean denominator of a term over its candidates.
-func (e *explainer) typical(i int) float64 {
-	n, sum := len(e.active), 0.0
-	for _, v := range e.den[i*e.width():][:n] {
+func (b *built) typical(i int) float64 {
+	n, sum := len(b.active), 0.0
+	for _, v := range b.den[i*b.width():][:n] {
 		sum += v
 	}
 	if sum == 0 {

@@ -57,6 +57,16 @@ type Limit struct {
 	// MoveWeight says how unwelcome it is to move this limit when nothing meets
 	// all of them, per unit of the limit; 0 means 1 per 1 % of the limit.
 	MoveWeight float64
+	// Confidence asks that the limit holds with at least this probability, above
+	// 0.5 and below 1, although values of candidates deviate; 0: at their nominal
+	// values. See Safety.
+	Confidence float64
+	// Budget, in place of Confidence, asks that the limit holds as long as at most
+	// so many components are off, each by at most Spread of its standard
+	// deviations.
+	Budget float64
+	Spread float64 // of Budget; 0 means 3
+
 	// Hard limits are never proposed to be moved (a legal limit).
 	Hard bool
 }

@@ -33,7 +33,7 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 		a.Assumed = append(a.Assumed, "No candidate can take part: see what was left out and why.")
 		return a, nil
 	}
-	a.Solution, a.Proof, err = solve(ctx, engine, &b.model, solver.Options{Ranging: true})
+	a.Solution, a.Proof, err = b.best(ctx, engine, a)
 	if err != nil {
 		return nil, err
 	}
@@ -45,7 +45,10 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 		return a, b.explain(ctx, engine, a)
 	case solver.StopInfeasible:
 		a.Outcome = Infeasible
-		return a, b.explainClash(ctx, engine, a)
+		if err := b.explainClash(ctx, engine, a); err != nil || a.Safety == nil || !a.Safety.Nominal {
+			return a, err
+		}
+		return a, b.highest(ctx, engine, a.Safety)
 	case solver.StopUnbounded:
 		a.Outcome = Unbounded
 		return a, nil
@@ -54,6 +57,26 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 		return a, nil
 	}
 	return nil, ErrNumerical
+}
+
+// best solves for the cheapest formula: at once when that is all that is asked
+// for, else between safe limits and then with regard to goals.
+func (b *built) best(ctx context.Context, engine solver.Engine, a *Answer) (s *solver.Solution, c certify.Certificate, err error) {
+	switch {
+	case len(b.guards) > 0:
+		s, c, err = b.safest(ctx, engine, a)
+	case b.goals:
+		s, c, err = solve(ctx, engine, &b.model, solver.Options{})
+	default:
+		return solve(ctx, engine, &b.model, solver.Options{Ranging: true})
+	}
+	if err != nil || s.Stop != solver.StopOptimal {
+		return s, c, err
+	}
+	if b.goals {
+		return b.pursue(ctx, engine, a, s)
+	}
+	return b.optimum(ctx, engine, solver.Options{Ranging: true})
 }
 
 // prover is an engine that hands out the certificate of its answer.

@@ -21,18 +21,13 @@ func (b *built) price(r *LimitReport, s *solver.Solution) {
 	t, pair := &b.terms[i], &b.rows[i]
 	den := 1.0
 	if !t.ofInk {
-		den = 0
-		for k, x := range s.X {
-			if x != 0 {
-				den += x * b.den[i*b.width()+k]
-			}
-		}
+		_, den = b.ratio(i, s.X)
 		if !(den > 0) {
 			return // nothing to relate to: no bound of it does anything
 		}
 	}
-	low, yLow := b.binds(pair.lower, true, s)
-	high, yHigh := b.binds(pair.upper, false, s)
+	low, yLow := b.binds(i, pair.lower, true, s)
+	high, yHigh := b.binds(i, pair.upper, false, s)
 	if pair.lower == pair.upper && t.lower == t.upper {
 		yHigh = 0 // one equation, one price
 	}
@@ -50,6 +45,7 @@ func (b *built) price(r *LimitReport, s *solver.Solution) {
 		return
 	}
 	r.Slack = 0
+	plain := len(b.model.Variables) == len(b.active)
 	ratio, y, scale, row := t.lower, yLow, pair.lowerScale, pair.lower
 	if yHigh != 0 || yLow == 0 && !math.IsInf(t.upper, 0) {
 		ratio, y, scale, row = t.upper, yHigh, pair.upperScale, pair.upper
@@ -57,8 +53,11 @@ func (b *built) price(r *LimitReport, s *solver.Solution) {
 	if math.IsInf(ratio, 0) {
 		return
 	}
+	if len(b.guards) > 0 {
+		den += b.moves(i, row == pair.lower, s.X)
+	}
 	r.ShadowPrice = y * scale * t.def.Slope(t.def.Inverse(ratio)) * den
-	if s.Ranging != nil {
+	if s.Ranging != nil && plain {
 		low := row == pair.lower && (row != pair.upper || ratio == t.lower)
 		r.PriceHolds = t.holds(b.ratioHolds(i, row, low, scale, s))
 	}
@@ -96,7 +95,7 @@ func (b *built) ratioHolds(i int, row int32, low bool, scale float64, s *solver.
 }
 
 // binds reports whether a bound of a row is reached, and its dual.
-func (b *built) binds(row int32, lower bool, s *solver.Solution) (bool, float64) {
+func (b *built) binds(term int, row int32, lower bool, s *solver.Solution) (bool, float64) {
 	if row < 0 {
 		return false, 0
 	}
@@ -111,7 +110,13 @@ func (b *built) binds(row int32, lower bool, s *solver.Solution) (bool, float64)
 	if r.Lower == r.Upper {
 		return true, s.RowDual[row]
 	}
-	return math.Abs(s.Activity[row]-bound) <= atBound*max(1, math.Abs(bound)), y
+	activity := s.Activity[row]
+	if g := b.guardOf(term, lower); g != nil { // its column may stand higher than it has to
+		_, scale := b.guardRow(g)
+		away, _ := b.deviation(g, s.X, b.terms[term].bound(lower))
+		activity -= g.sign() * g.factor * (s.X[g.column] - away*scale)
+	}
+	return math.Abs(activity-bound) <= atBound*max(1, math.Abs(bound)), y
 }
 
 // holds turns an interval of the ratio into one of the limit's value.
@@ -133,4 +138,19 @@ func (t *term) edge(r float64) float64 {
 		return math.Inf(1)
 	}
 	return t.def.Domain()
+}
+
+// moves is by how much less a row gives way for one unit of its bound because the
+// deviation of num - bound*den moves with the bound; 0 where the denominator is
+// certain.
+func (b *built) moves(term int, low bool, x []float64) float64 {
+	g := b.guardOf(term, low)
+	if g == nil {
+		return 0
+	}
+	ratio := b.terms[term].bound(low)
+	h := 1e-6 * max(math.Abs(ratio), 1e-6)
+	up, _ := b.deviation(g, x, ratio+h)
+	down, _ := b.deviation(g, x, ratio-h)
+	return -g.sign() * g.factor * (up - down) / (2 * h)
 }

@@ -24,6 +24,9 @@ type Candidate struct {
 	AtLeast mass.Mass
 	// FromStock is false for what would have to be bought.
 	FromStock bool
+	// Deviation are the standard deviations of values in Properties (or of their
+	// defaults), by key; what has none is certain.
+	Deviation property.Set
 	// UsePremium is what it is worth, per kg and in the currency of the problem,
 	// that this one is used up: the scrap that it would otherwise become, say. It
 	// makes the candidate more welcome by that much and changes no cost: see
@@ -53,12 +56,23 @@ type Settings struct {
 
 // Problem asks for the cheapest blend.
 type Problem struct {
-	Quantity   mass.Mass // of ink, after what is not retained
-	Limits     []Limit
-	Candidates []Candidate
-	Catalogue  Catalogue
-	Settings   Settings
-	Currency   string
+	Quantity mass.Mass // of ink, after what is not retained
+	Limits   []Limit
+	// Goals are aims beside the cost; see Goal.
+	Goals []Goal
+	// GoalTolerance is the part of its target by which the deviation of a goal of
+	// an earlier rank may grow for the sake of later ones and of the cost; 0: none.
+	GoalTolerance float64
+	// CostRank is the place of the cost among the ranks of the goals; 0: after all
+	// of them, where it is weighed against goals of rank 0.
+	CostRank int
+	// CostTolerance is the part of the least cost that may be spent on goals of a
+	// later rank.
+	CostTolerance float64
+	Candidates    []Candidate
+	Catalogue     Catalogue
+	Settings      Settings
+	Currency      string
 	// Weighing says how the formula is weighed; nil: to the milligram.
 	Weighing *Weighing
 }

@@ -20,11 +20,13 @@ type Program struct {
 // NewProgram makes the program of p. Its model shares nothing with p; two problems
 // that differ in prices and stock alone have the same one but for the costs and
 // the upper bounds (see Most). A program without variables has no answer: nothing
-// can take part. The errors are FieldErrors.
+// can take part. Safety of limits and goals play no part: it is the program by
+// nominal values. The errors are FieldErrors.
 func NewProgram(p *Problem) (*Program, error) {
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
+	p = p.nominal()
 	b := scratch.Get().(*built)
 	defer b.release()
 	if err := b.build(p, false); err != nil {
@@ -56,6 +58,7 @@ func Read(ctx context.Context, engine solver.Engine, p *Problem, s *solver.Solut
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
+	p = p.nominal()
 	b := scratch.Get().(*built)
 	defer b.release()
 	if err := b.build(p, false); err != nil {

@@ -22,7 +22,7 @@ func (b *built) weigh(x []float64) []portion {
 	out := make([]portion, 0, 16)
 	exact := true
 	var sum mass.Mass
-	for k, share := range x {
+	for k, share := range x[:len(b.active)] {
 		if share <= 0 {
 			continue
 		}

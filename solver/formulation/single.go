@@ -39,6 +39,17 @@ func (e *explainer) singles(c *Clash, allowHard bool) error {
 // alone is the least movement of one bound with all others as they are; ok is
 // false when it can't do it alone.
 func (e *explainer) alone(d *bound) (Movement, bool, error) {
+	for round := 0; ; round++ {
+		m, x, err := e.aloneOnce(d)
+		if err != nil || x == nil || round == maxCuts || e.cut(x) == 0 {
+			return m, x != nil, err
+		}
+	}
+}
+
+// aloneOnce is alone by the rows that there are, with the blend (up to its size)
+// that needs the movement; x is nil when there is none.
+func (e *explainer) aloneOnce(d *bound) (out Movement, x []float64, err error) {
 	m := e.model.Clone()
 	for k := range m.Variables {
 		m.Variables[k].Cost = 0
@@ -62,18 +73,26 @@ func (e *explainer) alone(d *bound) (Movement, bool, error) {
 	for k := range num {
 		m.Variables[k].Cost = d.outward() * num[k]
 	}
+	g := e.guardOf(d.limit, d.low)
+	if g != nil {
+		_, scale := e.guardRow(g)
+		m.Variables[g.column].Cost = g.factor / scale
+	}
 	s, _, err := solve(e.ctx, e.engine, m, solver.Options{})
 	if err != nil || s.Stop != solver.StopOptimal {
-		return Movement{}, false, unlessNumerical(err)
+		return Movement{}, nil, unlessNumerical(err)
 	}
 	ratio := d.outward() * s.Objective
-	if d.outward()*(ratio-t.bound(d.low)) < 0 {
-		return Movement{}, false, nil
+	if g != nil {
+		ratio, _ = e.reach(d.limit, d.low, s.X)
 	}
-	return e.limitMovement(d, ratio), true, nil
+	if d.outward()*(ratio-t.bound(d.low)) < 0 {
+		return Movement{}, nil, nil
+	}
+	return e.limitMovement(d, ratio), s.X, nil
 }
 
-func (e *explainer) stockAlone(d *bound, m *solver.Model) (Movement, bool, error) {
+func (e *explainer) stockAlone(d *bound, m *solver.Model) (Movement, []float64, error) {
 	v := &m.Variables[d.column]
 	from := v.Upper
 	if d.low {
@@ -84,9 +103,9 @@ func (e *explainer) stockAlone(d *bound, m *solver.Model) (Movement, bool, error
 	v.Cost = d.outward()
 	s, _, err := solve(e.ctx, e.engine, m, solver.Options{})
 	if err != nil || s.Stop != solver.StopOptimal {
-		return Movement{}, false, unlessNumerical(err)
+		return Movement{}, nil, unlessNumerical(err)
 	}
-	return e.stockMovement(d, from, s.X[d.column]), true, nil
+	return e.stockMovement(d, from, s.X[d.column]), s.X, nil
 }
 
 // unlessNumerical passes on errors other than an answer that can't be trusted,
@@ -126,7 +145,10 @@ func charnesCooper(m *solver.Model, den []float64) *solver.Model {
 	}
 	unit := out.AddRow(solver.Row{Lower: 1, Upper: 1})
 	for k, v := range m.Variables {
-		entries := []solver.Entry{{Row: unit, Value: den[k]}}
+		var entries []solver.Entry
+		if k < len(den) { // the columns behind those of the candidates weigh nothing
+			entries = append(entries, solver.Entry{Row: unit, Value: den[k]})
+		}
 		rows, values := m.Column(k)
 		for e, i := range rows {
 			for _, r := range []int{lower[i], upper[i]} {

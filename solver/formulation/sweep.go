@@ -34,6 +34,7 @@ func CostFrontier(ctx context.Context, engine solver.Engine, p *Problem, along A
 	if err := along.check(p); err != nil {
 		return nil, err
 	}
+	p = p.nominal()
 	w := &sweep{ctx: ctx, engine: engine, along: along, figures: map[float64]float64{}, out: &Frontier{Limit: along.Limit, Candidate: along.Candidate}}
 	if err := w.prepare(p); err != nil {
 		return nil, err

@@ -141,11 +141,16 @@ func (b *built) eachWithout(ctx context.Context, engine solver.Engine, a *Answer
 // again solves the model with a change, from the basis of the answer; nil when
 // there is no answer that can be used.
 func (b *built) again(ctx context.Context, engine solver.Engine, start *solver.Basis, change func(*solver.Model)) ([]float64, error) {
-	m := b.model.Variant()
-	change(m)
-	s, _, err := solve(ctx, engine, m, solver.Options{Start: start})
-	if err != nil || s.Stop != solver.StopOptimal {
-		return nil, unlessNumerical(err)
+	for round := 0; ; round++ {
+		m := b.model.Variant()
+		change(m)
+		s, _, err := solve(ctx, engine, m, solver.Options{Start: extended(start, len(m.Rows))})
+		if err != nil || s.Stop != solver.StopOptimal {
+			return nil, unlessNumerical(err)
+		}
+		if round == maxCuts || b.cut(s.X) == 0 {
+			return s.X, nil
+		}
+		start = s.Basis
 	}
-	return s.X, nil
 }

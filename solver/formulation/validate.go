@@ -74,6 +74,7 @@ func (v *validator) problem() {
 		v.add("must lie between 0.9 and 1.1, or be 0 for 0.997", "settings.water_density_kg_per_l")
 	}
 	v.limits()
+	v.goals()
 	v.candidates()
 	v.weighing()
 }
@@ -88,63 +89,65 @@ func (v *validator) limits() {
 			v.add(fmt.Sprintf("%q is used twice: give each limit its own id", l.ID), "limits[%d].id", i)
 		}
 		seen[l.ID] = struct{}{}
-		v.limit(i, l)
+		v.limit("limits", i, l)
+		v.safety(i, l)
 	}
 }
 
-func (v *validator) limit(i int, l *Limit) {
+// limit checks one limit of a list of the Problem: "limits", "goals".
+func (v *validator) limit(list string, i int, l *Limit) {
 	least := 0.0 // no kind but Blended can be negative
 	switch l.Kind {
 	case PigmentLoading, VOCMass, VOCContent, WaxSolids, WettingDemand:
 	case MetalOnBinder:
 		if l.Metal == "" {
-			v.add("name the metal", "limits[%d].metal", i)
+			v.add("name the metal", "%s[%d].metal", list, i)
 		}
 	case Share:
 		if len(l.Materials)+len(l.Classes) == 0 {
-			v.add("name the materials or classes that count", "limits[%d].materials", i)
+			v.add("name the materials or classes that count", "%s[%d].materials", list, i)
 		}
 		for k, c := range l.Classes {
 			if !c.Valid() {
-				v.add(fmt.Sprintf("class %q is not known", c), "limits[%d].classes[%d]", i, k)
+				v.add(fmt.Sprintf("class %q is not known", c), "%s[%d].classes[%d]", list, i, k)
 			}
 		}
 	case Blended:
 		d, _, why := l.blended(v.p.Catalogue)
 		if why != "" {
-			v.add(why, "limits[%d].property", i)
+			v.add(why, "%s[%d].property", list, i)
 			return
 		}
 		least = d.Domain()
 	default:
-		v.add(fmt.Sprintf("kind %q is not known", l.Kind), "limits[%d].kind", i)
+		v.add(fmt.Sprintf("kind %q is not known", l.Kind), "%s[%d].kind", list, i)
 		return
 	}
-	v.bounds(i, l, least)
+	v.bounds(list, i, l, least)
 	if w := l.MoveWeight; !(w >= 0 && w <= MaxBound) {
-		v.add("must be a number from 0 to 1e9", "limits[%d].move_weight", i)
+		v.add("must be a number from 0 to 1e9", "%s[%d].move_weight", list, i)
 	}
 }
 
-func (v *validator) bounds(i int, l *Limit, least float64) {
+func (v *validator) bounds(list string, i int, l *Limit, least float64) {
 	ok := true
 	for _, b := range [...]struct {
 		name string
 		at   *float64
 	}{{"lower", l.Lower}, {"upper", l.Upper}} {
 		if b.at != nil && !(math.Abs(*b.at) <= MaxBound) {
-			v.add("must be a finite number of at most 1e9 in size", "limits[%d].%s", i, b.name)
+			v.add("must be a finite number of at most 1e9 in size", "%s[%d].%s", list, i, b.name)
 			ok = false
 		}
 	}
 	switch {
 	case l.Lower == nil && l.Upper == nil:
-		v.add("give a lower bound, an upper bound or both", "limits[%d].lower", i)
+		v.add("give a lower bound, an upper bound or both", "%s[%d].lower", list, i)
 	case !ok:
 	case l.Lower != nil && l.Upper != nil && *l.Lower > *l.Upper:
-		v.add(fmt.Sprintf("the lower bound %g is above the upper bound %g", *l.Lower, *l.Upper), "limits[%d].lower", i)
+		v.add(fmt.Sprintf("the lower bound %g is above the upper bound %g", *l.Lower, *l.Upper), "%s[%d].lower", list, i)
 	case l.Upper != nil && (*l.Upper < least || *l.Upper == least && l.Kind == Blended):
-		v.add(fmt.Sprintf("the upper bound %g can't be met: it must be above %g", *l.Upper, least), "limits[%d].upper", i)
+		v.add(fmt.Sprintf("the upper bound %g can't be met: it must be above %g", *l.Upper, least), "%s[%d].upper", list, i)
 	}
 }
 

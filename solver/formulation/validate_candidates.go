@@ -32,6 +32,7 @@ func (v *validator) candidates() {
 			v.add(fmt.Sprintf("at least %s must be used but only %s is available", c.AtLeast, c.Available), "candidates[%d].at_least_kg", j)
 		}
 		v.properties(j, c)
+		v.deviations(j, c)
 	}
 }
 

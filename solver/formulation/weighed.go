@@ -2,6 +2,7 @@ package formulation
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"millbase/inventory/mass"
@@ -32,6 +33,10 @@ func (b *built) weighable(ctx context.Context, engine solver.Engine, a *Answer) 
 		return err
 	}
 	f, err := h.search()
+	for round := 0; err == nil && f.masses != nil && round < maxWholeCuts && h.cutBeyond(h.shares(f.masses), 2e-6) > 0; round++ {
+		h = newWhole(ctx, engine, h.asked, h.built, h.w, h.free)
+		f, err = h.search()
+	}
 	switch {
 	case err != nil:
 		return err
@@ -47,6 +52,19 @@ func (b *built) weighable(ctx context.Context, engine solver.Engine, a *Answer) 
 	return nil
 }
 
+// maxWholeCuts ends the searches for a weighable formula between safe limits, each
+// with the rows that the one before it was short of.
+const maxWholeCuts = 20
+
+// shares are masses in parts of the quantity.
+func (h *whole) shares(masses []mass.Mass) []float64 {
+	x := make([]float64, len(h.active))
+	for k, m := range masses {
+		x[k] = h.share(m)
+	}
+	return x
+}
+
 // whole prepares a search by the rules w.
 func (b *built) whole(ctx context.Context, engine solver.Engine, w *Weighing, free *solver.Solution) (*whole, error) {
 	open := b
@@ -55,6 +73,13 @@ func (b *built) whole(ctx context.Context, engine solver.Engine, w *Weighing, fr
 		if open, err = build(p, false); err != nil {
 			return nil, err
 		}
+	}
+	if open.follow(b) {
+		s, _, err := open.optimum(ctx, engine, solver.Options{})
+		if err != nil || s.Stop != solver.StopOptimal {
+			return nil, errors.Join(err, ErrNumerical)
+		}
+		free = s
 	}
 	return newWhole(ctx, engine, b.p, open, w, free), nil
 }
@@ -101,6 +126,7 @@ func (h *whole) answer(a *Answer, f *found) error {
 		h.price(r, s)
 		r.Slack = slack
 	}
+	h.goalReports(a, portions)
 	a.Assumed = append(a.Assumed, h.assumed(portions)...)
 	if a.UseUp, err = h.useUp(h.ctx, h.engine, a, h.premium(a.Solution.X)); a.UseUp != nil {
 		a.Assumed = append(a.Assumed, "What using up costs is worked out without the rules of weighing.")

@@ -176,5 +176,11 @@ func (h *whole) fingerprint(k int) string {
 		key = binary.LittleEndian.AppendUint32(key, uint32(r))
 		key = binary.LittleEndian.AppendUint64(key, math.Float64bits(values[i]))
 	}
+	for i := range h.guards {
+		m := h.moments[h.guards[i].term][k]
+		for _, v := range [...]float64{m.num, m.both, m.den} {
+			key = binary.LittleEndian.AppendUint64(key, math.Float64bits(v))
+		}
+	}
 	return string(key)
 }
