@@ -194,6 +194,12 @@ func TestNutrientFeed(t *testing.T) {
 // optimum without whole ingots, 653.554136, was computed with an independent
 // tool.
 func TestWinstonMetalBlend(t *testing.T) {
+	a := optimal(t, winston(t))
+	near(t, "cost", a.TotalCost, 653.554136, 1e-6)
+}
+
+func winston(t *testing.T) *formulation.Problem {
+	t.Helper()
 	names := []string{"one_fraction", "two_fraction", "three_fraction"}
 	p := &formulation.Problem{Quantity: 71 * mass.Kilogram}
 	var own []property.Definition
@@ -220,6 +226,5 @@ func TestWinstonMetalBlend(t *testing.T) {
 		}
 		p.Candidates = append(p.Candidates, formulation.Candidate{ID: c.id, CostPerKg: c.cost, Available: -1, Properties: set})
 	}
-	a := optimal(t, p)
-	near(t, "cost", a.TotalCost, 653.554136, 1e-6)
+	return p
 }
