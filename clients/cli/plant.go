@@ -31,6 +31,12 @@ func (a *app) printPlant(p *pb.Plant) {
 	fmt.Fprintf(a.out, "%s: %s, %s\n", p.Title, p.CurrencyCode, p.TimeZone)
 	fmt.Fprintf(a.out, "scale division %s kg, overhead %s %%, usual margin %s %% of the price, water %s kg/L\n\n",
 		kg(p.ScaleDivisionKg), p.OverheadPercent, p.MarginPercent, number(p.WaterDensityKgPerL, 4))
+	for _, s := range p.Scales {
+		fmt.Fprintf(a.out, "%s: weighs in %s kg, from %s kg\n", s.Title, kg(s.DivisionKg), kg(s.FromKg))
+	}
+	if len(p.Scales) > 0 {
+		fmt.Fprintln(a.out)
+	}
 	t := newTable("machine", "does", ">holds kg", ">kg per hour", ">min per batch", ">set-up min", ">wash-up min", ">per hour")
 	for _, m := range p.Machines {
 		var steps []string

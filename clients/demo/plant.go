@@ -59,6 +59,11 @@ func plant(today time.Time, etag string) *pb.Plant {
 		Title: "Tarnbeck Ink Works", CurrencyCode: "EUR", TimeZone: "Europe/Amsterdam",
 		WaterDensityKgPerL: 0.997, ScaleDivisionKg: 0.01, OverheadPercent: "12", MarginPercent: "28",
 		LaboratoryCharge: eur(85), QualityReleaseDays: 1, Etag: etag,
+		Scales: []*pb.Scale{
+			{Title: "laboratory balance", DivisionKg: 0.0001},
+			{Title: "bench scale", DivisionKg: 0.01, FromKg: 0.5},
+			{Title: "floor scale", DivisionKg: 0.1, FromKg: 20},
+		},
 		Packs: []*pb.Pack{
 			{PackId: "tin-1", Title: "Vacuum tin 1 kg", HoldsKg: 1, Cost: eur(0.62)},
 			{PackId: "tin-2-5", Title: "Vacuum tin 2.5 kg", HoldsKg: 2.5, Cost: eur(0.98)},

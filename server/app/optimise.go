@@ -29,7 +29,8 @@ type OptimiseRequest struct {
 	Currency   string                // of the prices of Inline; empty: the plant's
 	// WaterDensityKgPerL for VOC less water; 0: the plant's.
 	WaterDensityKgPerL float64
-	UseUp              *UseUp // lots of the book that are worth using up; nil: none
+	UseUp              *UseUp    // lots of the book that are worth using up; nil: none
+	Weighing           *Weighing // nil: masses to the milligram
 }
 
 // InlineCandidate is a candidate that stands in the request with its price.
@@ -218,8 +219,16 @@ func (b *Book) solve(ctx context.Context, s *setting) (*Optimised, error) {
 		o.Summary = o.summary()
 		return o, nil
 	}
-	var err error
-	if o.Answer, err = b.withBreaks(ctx, p, &s.pool); err != nil {
+	w, err := s.weighing()
+	if err != nil {
+		return nil, err
+	}
+	if w == nil {
+		o.Answer, err = b.withBreaks(ctx, p, &s.pool)
+	} else {
+		o.Answer, err = b.weighable(ctx, p, &s.pool, w)
+	}
+	if err != nil {
 		return nil, s.translate(err)
 	}
 	o.Prices = s.pool.prices
@@ -234,8 +243,11 @@ func (b *Book) solve(ctx context.Context, s *setting) (*Optimised, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
+		if w != nil {
+			return o, nil // no weighable formula in the time given: an answer
+		}
 		return nil, Faultf(ErrBusy, "SOLVE_STOPPED", "", "The solver was stopped before it found the cheapest formula; try again.")
-	case formulation.Optimal:
+	case formulation.Optimal, formulation.Feasible:
 		err = o.addUp()
 	case formulation.Infeasible:
 		o.Summary = o.summary()
@@ -251,7 +263,7 @@ func (o *Optimised) addUp() (err error) {
 	for i, c := range o.Answer.Components {
 		masses[i], prices[i] = c.Mass, o.Prices[c.Candidate]
 	}
-	o.Total, o.CostPerKg, err = exactCost(o.Currency, masses, prices, o.Problem.Quantity)
+	o.Total, o.CostPerKg, err = exactCost(o.Currency, masses, prices, o.made())
 	return err
 }
 

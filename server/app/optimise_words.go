@@ -23,6 +23,9 @@ func (o *Optimised) summary() string {
 		return "No formula: there is nothing to make it from. See what was left out and why."
 	}
 	clash := o.Answer.Clash
+	if clash.Rules != nil {
+		return fmt.Sprintf("There is a formula for %s at %.4f %s per kg, but none that can be weighed as asked.", o.subject(), clash.Rules.FreeCostPerKg, o.Currency)
+	}
 	if len(clash.Limits)+len(clash.Stock) == 0 {
 		return "No formula: " + o.subject() + " can't be made from these candidates at all. See what was left out and why."
 	}

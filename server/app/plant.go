@@ -25,6 +25,14 @@ type Plant struct {
 	Machines           []Machine
 	Rates              []ExchangeRate
 	Packs              []Pack
+	Scales             []Scale
+}
+
+// Scale is a scale or balance that formulas are weighed on.
+type Scale struct {
+	Title    string
+	Division mass.Mass
+	From     mass.Mass // the least that is weighed on it
 }
 
 // Shift is a working window on a weekday, in minutes from local midnight.

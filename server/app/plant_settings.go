@@ -102,5 +102,13 @@ func (p Plant) check() Invalid {
 		}
 		seen[k.ID] = true
 	}
+	for i, s := range p.Scales {
+		if s.Division <= 0 {
+			add(fmt.Sprintf("scales[%d].division_kg", i), "must be above zero: what the scale reads in")
+		}
+		if s.From < 0 {
+			add(fmt.Sprintf("scales[%d].from_kg", i), "must not be below zero")
+		}
+	}
 	return bad
 }

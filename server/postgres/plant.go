@@ -47,6 +47,12 @@ type packRow struct {
 	Cost     decimal.Decimal `json:"cost"`
 }
 
+type scaleRow struct {
+	Title    string    `json:"title"`
+	Division mass.Mass `json:"division_mg"`
+	From     mass.Mass `json:"from_mg"`
+}
+
 var plantTable = &table[app.Plant]{
 	name: "plant", noun: "plant", path: "plant",
 	id:    func(*app.Plant) string { return plantID },
@@ -70,6 +76,8 @@ var plantTable = &table[app.Plant]{
 			func(x app.ExchangeRate) rateRow { return rateRow(x) }, func(r rateRow) app.ExchangeRate { return app.ExchangeRate(r) }),
 		parts("packs", func(p *app.Plant) *[]app.Pack { return &p.Packs },
 			func(k app.Pack) packRow { return packRow(k) }, func(r packRow) app.Pack { return app.Pack(r) }),
+		parts("scales", func(p *app.Plant) *[]app.Scale { return &p.Scales },
+			func(s app.Scale) scaleRow { return scaleRow(s) }, func(r scaleRow) app.Scale { return app.Scale(r) }),
 	},
 }
 

@@ -43,6 +43,7 @@ func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.Optimise
 		Currency:           req.GetCurrencyCode(),
 		WaterDensityKgPerL: f.number("water_density_kg_per_l", req.GetWaterDensityKgPerL()),
 		UseUp:              f.useUp("use_up", req.GetUseUp()),
+		Weighing:           f.weighing("weighing", req.GetWeighing()),
 	}
 	for i, c := range req.GetCandidates() {
 		in.Inline = append(in.Inline, f.inlineCandidate(fmt.Sprintf("candidates[%d]", i), c, req.GetCurrencyCode()))
@@ -55,7 +56,7 @@ func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.Optimise
 	}
 	o, err := s.book.Optimise(ctx, in)
 	if err != nil {
-		return nil, candidateFields(limitFields(err))
+		return nil, weighingFields(candidateFields(limitFields(err)), req.GetWeighing())
 	}
 	return optimisedOut(o), nil
 }

@@ -15,6 +15,7 @@ import (
 
 var outcomes = map[formulation.Outcome]millbasev1.OptimiseOutcome{
 	formulation.Optimal:    millbasev1.OptimiseOutcome_OPTIMISE_OUTCOME_OPTIMAL,
+	formulation.Feasible:   millbasev1.OptimiseOutcome_OPTIMISE_OUTCOME_NOT_PROVEN,
 	formulation.Infeasible: millbasev1.OptimiseOutcome_OPTIMISE_OUTCOME_INFEASIBLE,
 	formulation.Unbounded:  millbasev1.OptimiseOutcome_OPTIMISE_OUTCOME_UNBOUNDED,
 }
@@ -40,7 +41,7 @@ func optimisedOut(o *app.Optimised) *millbasev1.OptimiseResponse {
 		CostBasis:    basisOut(o.Basis),
 		Proof:        proofOut(o),
 	}
-	if a.Outcome == formulation.Optimal {
+	if a.Outcome == formulation.Optimal || a.Outcome == formulation.Feasible {
 		out.CostPerKg, out.TotalCost = moneyOut(money.Money(o.CostPerKg)), moneyOut(o.Total)
 	}
 	for i := range a.Components {
@@ -63,6 +64,7 @@ func optimisedOut(o *app.Optimised) *millbasev1.OptimiseResponse {
 	if a.UseUp != nil {
 		usedUpOut(out, o)
 	}
+	weighedOut(out, o)
 	return out
 }
 

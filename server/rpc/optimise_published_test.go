@@ -193,4 +193,18 @@ func TestWinstonMetals(t *testing.T) {
 			"retained_fraction": c.of[0] + c.of[1] + c.of[2]})
 	}
 	near(t, "total", money(p.solve(t).GetTotalCost()), 653.55, 1e-9)
+
+	// With whole ingots the book's optimum is 653.61, with 32 of them.
+	p.req.Weighing = &pb.Weighing{Scales: []*pb.Scale{{DivisionKg: 1e-6}}, ToleranceKg: 1e-6,
+		WholeContainers: []*pb.WholeContainer{{Members: &pb.Members{Candidates: []string{"ingot"}}, ContentKg: 1}}}
+	whole := p.solve(t)
+	near(t, "total with whole ingots", money(whole.GetTotalCost()), 653.61, 0.0051)
+	for _, c := range whole.GetComponents() {
+		if c.GetCandidate() == "ingot" && (c.GetContainers() != 32 || c.GetMassKg() != 32) {
+			t.Errorf("ingots: %v", c)
+		}
+	}
+	if !whole.GetWeighed().GetProven() || money(whole.GetWeighed().GetPricePerKg()) <= 0 {
+		t.Errorf("weighed: %v", whole.GetWeighed())
+	}
 }

@@ -99,6 +99,7 @@ func plantOf(f *fields, p *pb.Plant) app.Plant {
 		field := fmt.Sprintf("plant.packs[%d].", i)
 		out.Packs = append(out.Packs, app.Pack{ID: k.GetPackId(), Title: k.GetTitle(), Holds: f.positive(field+"holds_kg", k.GetHoldsKg()), Cost: f.price(field+"cost", k.GetCost(), currency)})
 	}
+	out.Scales = f.scales("plant.scales", p.GetScales())
 	return out
 }
 
@@ -157,6 +158,7 @@ func plantOut(ctx context.Context, r app.Record[app.Plant]) *pb.Plant {
 		}
 		out.Packs = append(out.Packs, pack)
 	}
+	out.Scales = each(p.Scales, scaleOut)
 	return out
 }
 

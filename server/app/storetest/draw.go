@@ -168,6 +168,9 @@ func drawPlant(t *rapid.T) app.Plant {
 		})),
 		Packs: list(t, rapid.Custom(func(t *rapid.T) app.Pack {
 			return app.Pack{ID: words.Draw(t, "id"), Title: words.Draw(t, "title"), Holds: masses.Draw(t, "holds"), Material: words.Draw(t, "material"), Cost: prices.Draw(t, "cost")}
+		})),
+		Scales: list(t, rapid.Custom(func(t *rapid.T) app.Scale {
+			return app.Scale{Title: words.Draw(t, "title"), Division: masses.Draw(t, "division"), From: masses.Draw(t, "from")}
 		}))}
 }
 
