@@ -83,7 +83,7 @@ func (r *repricing) assumptions(formulas int) []string {
 	if r.req.Basis == valuation.Lot {
 		out = append(out, "Candidates are the lots on hand at their own landed cost, released and in date on "+dayOf(r.date)+", and the offers that can arrive by then.")
 	} else {
-		out = append(out, "Candidates are the materials of the book with their own properties (where the book has none, those of the lot received last), at "+r.req.Basis.String()+" cost, any amount; of work-off what is on hand.")
+		out = append(out, "Candidates are the materials of the book with their own properties (where the book has none, those of the lot received last), at "+r.req.Basis.String()+" cost, any amount; of work-off what is on hand, counted for each formula on its own.")
 	}
 	if r.req.Quantity == 0 {
 		out = append(out, "Each formula is costed in its usual batch: what the machines of its route hold, 100 kg where they have no limit.")
