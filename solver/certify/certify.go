@@ -130,6 +130,7 @@ func (t Tolerances) Point(m *solver.Model, x []float64) Certificate {
 		return c
 	}
 	w := newWork(m)
+	defer w.release()
 	t.point(&c, m, x, w)
 	c.OK = c.Reason == ""
 	return c
@@ -176,6 +177,7 @@ func (t Tolerances) reportedPoint(c *Certificate, m *solver.Model, s *solver.Sol
 		return nil
 	}
 	w := newWork(m)
+	defer w.release()
 	t.point(c, m, s.X, w)
 	for i, a := range w.act {
 		c.reported(math.Abs(a-s.Activity[i])/w.size[i], "the activity of a row")

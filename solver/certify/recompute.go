@@ -3,6 +3,7 @@ package certify
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"millbase/solver"
 )
@@ -19,11 +20,22 @@ type work struct {
 	terms float64   // sum of |cost x value|
 }
 
+var works = sync.Pool{New: func() any { return new(work) }}
+
+// newWork is released when done with.
 func newWork(m *solver.Model) *work {
 	n := len(m.Rows)
-	buf := make([]float64, 2*n)
-	return &work{act: buf[:n:n], size: buf[n:]}
+	w := works.Get().(*work)
+	if cap(w.act) < n {
+		w.act, w.size = make([]float64, n), make([]float64, n)
+	}
+	w.act, w.size, w.terms = w.act[:n], w.size[:n], 0
+	clear(w.act)
+	clear(w.size)
+	return w
 }
+
+func (w *work) release() { works.Put(w) }
 
 // point recomputes rows and bounds at x.
 func (t Tolerances) point(c *Certificate, m *solver.Model, x []float64, w *work) {
@@ -38,11 +50,16 @@ func (t Tolerances) point(c *Certificate, m *solver.Model, x []float64, w *work)
 				c.Integrality = d
 			}
 		}
+		if xj == 0 {
+			continue // most of a formula's candidates
+		}
 		rows, values := m.Column(j)
 		for k, i := range rows {
 			p := values[k] * xj
 			w.act[i] += p
-			w.size[i] = max(w.size[i], math.Abs(p))
+			if p = math.Abs(p); p > w.size[i] {
+				w.size[i] = p // a NaN shows in act
+			}
 		}
 	}
 	for i := range m.Rows {
@@ -116,7 +133,9 @@ func (t Tolerances) prices(c *Certificate, m *solver.Model, s *solver.Solution, 
 		for k, i := range rows {
 			p := values[k] * s.RowDual[i]
 			d -= p
-			size = max(size, math.Abs(p))
+			if p = math.Abs(p); p > size {
+				size = p // a NaN shows in d
+			}
 		}
 		c.reported(math.Abs(d-s.ReducedCost[j])/size, "a reduced cost")
 		c.lean(d, size, s.X[j], v.Lower, v.Upper, scale, place{false, j})

@@ -40,10 +40,10 @@ func (w *worker) prove(f, n *formula, bounds bool) Way {
 		if f.factor == nil {
 			return Solved
 		}
-		s.RowDual = make([]float64, len(w.model.Rows))
+		s.RowDual = w.take(len(w.model.Rows))
 		f.factor.Duals(&w.model, s.RowDual)
 	}
-	s.ReducedCost = make([]float64, len(n.cost))
+	s.ReducedCost = w.take(len(n.cost))
 	if way == ByReducedCosts {
 		w.movedOnly(f, n, s)
 	} else {

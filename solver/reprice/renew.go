@@ -64,6 +64,7 @@ type worker struct {
 	engine solver.Engine
 	prices []float64
 	model  solver.Model // the formula at hand, at its new costs and bounds
+	room   []float64
 }
 
 // renew is f after a change.
@@ -114,7 +115,11 @@ func (w *worker) next(f *formula, bounds []BoundChange) *formula {
 	if same {
 		return nil
 	}
-	n := &formula{model: f.model, items: f.items, cost: make([]float64, len(f.cost))}
+	// One piece of memory for what is new of a formula: its costs now, reduced costs
+	// and prices when they are proved.
+	cols, rows := len(f.cost), len(f.model.Rows)
+	w.room = make([]float64, 2*cols+rows)
+	n := &formula{model: f.model, items: f.items, cost: w.take(cols)}
 	copy(n.cost, f.cost)
 	for j, i := range f.items {
 		if i >= 0 {
@@ -131,12 +136,30 @@ func (w *worker) next(f *formula, bounds []BoundChange) *formula {
 			}
 		}
 	}
-	w.model = solver.Model{Variables: append(w.model.Variables[:0], n.model.Variables...),
-		Rows: n.model.Rows, Start: n.model.Start, Index: n.model.Index, Value: n.model.Value}
-	for j, c := range n.cost {
-		w.model.Variables[j].Cost = c
-	}
+	w.load(n)
 	return n
+}
+
+// take cuts a piece of w.room off.
+func (w *worker) take(n int) []float64 {
+	part := w.room[:n:n]
+	w.room = w.room[n:]
+	return part
+}
+
+// load makes w.model the model of n at its costs; names, which nothing here asks
+// for, are left out.
+func (w *worker) load(n *formula) {
+	variables := w.model.Variables
+	if cap(variables) < len(n.cost) {
+		variables = make([]solver.Variable, len(n.cost))
+	}
+	variables = variables[:len(n.cost)]
+	for j, c := range n.cost {
+		from, to := &n.model.Variables[j], &variables[j]
+		to.Cost, to.Lower, to.Upper, to.Kind = c, from.Lower, from.Upper, from.Kind
+	}
+	w.model = solver.Model{Variables: variables, Rows: n.model.Rows, Start: n.model.Start, Index: n.model.Index, Value: n.model.Value}
 }
 
 // solve solves n, from the basis of f where that has one.
