@@ -111,6 +111,9 @@ func costRange(t tester, e solver.Engine, m *solver.Model, s *solver.Solution, j
 func rowRange(t tester, e solver.Engine, m *solver.Model, s *solver.Solution, i int, outsideToo bool) {
 	t.Helper()
 	r, row, y := s.Ranging.RowBound[i], m.Rows[i], s.RowDual[i]
+	if math.Abs(y) < 1e-12 {
+		y = 0 // rounding has no side
+	}
 	if math.IsInf(r.Lower, -1) && math.IsInf(r.Upper, 1) && y == 0 {
 		return // does not bind
 	}
