@@ -23,8 +23,9 @@ type CorrectionProblem struct {
 	Capacity mass.Mass
 	// LeastMass asks for the least mass of additions instead of the least cost.
 	LeastMass bool
-	// Division of the scale: additions are whole multiples of it. 0 is a milligram.
-	Division mass.Mass
+	// Weighing says how additions are weighed, by its balances, handling and least
+	// amount; nil is to the milligram. Rules and counts are not for corrections.
+	Weighing *Weighing
 }
 
 // CorrectionOutcome says what kind of answer a Correction is.
@@ -127,7 +128,7 @@ func Correct(ctx context.Context, engine solver.Engine, p *CorrectionProblem) (*
 		if err != errNotWeighable {
 			return nil, err
 		}
-		a.Assumed = append(a.Assumed, fmt.Sprintf("By additions of whole %s no weighing that meets every limit was found for all of the pot.", p.Division))
+		a.Assumed = append(a.Assumed, "For all of the pot no additions that can be weighed and meet every limit were found.")
 		return c.inPart(a)
 	case solver.StopInfeasible:
 		if err := c.clash(a); err != nil {

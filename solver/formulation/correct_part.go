@@ -29,8 +29,7 @@ func (c *corrector) inPart(a *Correction) (*Correction, error) {
 		return a, nil
 	}
 	for _, by := range shorter {
-		kept := mass.RoundKilograms(part*by*c.pot.kgStays, mass.RoundFloor).RoundTo(c.division(), mass.RoundFloor)
-		at := kept.Kilograms() / c.pot.kgStays
+		at := c.keep(part*by).Kilograms() / c.pot.kgStays
 		if at < nothing {
 			break
 		}
@@ -68,6 +67,27 @@ func (c *corrector) largestPart() (part float64, sure bool, err error) {
 	}
 	// Infeasible: what must be added does not meet the limits by itself.
 	return 0, s.Stop == solver.StopInfeasible, nil
+}
+
+// keep is the mass to keep when a part of the pot is kept: what is taken out can
+// be weighed.
+func (c *corrector) keep(part float64) mass.Mass {
+	pot := mass.RoundKilograms(c.pot.kgStays, mass.RoundFloor)
+	out := mass.RoundKilograms((1-part)*c.pot.kgStays, mass.RoundCeil)
+	if c.p.Weighing == nil || part >= 1 {
+		return pot - out
+	}
+	all := Candidate{ID: "taken out", Available: -1}
+	up := mass.Mass(-1)
+	for _, b := range (&Weighing{Balances: c.p.Weighing.Balances}).bands(&all) {
+		if m := max(out, b.low).RoundTo(b.division, mass.RoundUp); (b.high < 0 || m <= b.high) && (up < 0 || m < up) {
+			up = m
+		}
+	}
+	if up < 0 {
+		up = out
+	}
+	return max(0, pot-up)
 }
 
 // bisected is largestPart by halving, for the rare pot whose largest part by one
@@ -169,9 +189,10 @@ func (p *CorrectionProblem) Validate() error {
 	if p.Catalogue == nil {
 		return FieldErrors{{"catalogue", "give the catalogue of properties"}}
 	}
-	v := validator{p: &Problem{Limits: p.Limits, Candidates: p.Candidates, Catalogue: p.Catalogue, Settings: p.Settings, Quantity: mass.Kilogram}}
+	v := validator{p: &Problem{Limits: p.Limits, Candidates: p.Candidates, Catalogue: p.Catalogue, Settings: p.Settings, Weighing: p.Weighing, Quantity: mass.Kilogram}}
 	if len(p.Candidates) == 0 { // what is in limits needs nothing
 		v.limits()
+		v.weighing()
 	} else {
 		v.problem()
 	}
@@ -216,7 +237,9 @@ func (p *CorrectionProblem) validatePot(v *validator) {
 	case p.Capacity <= 0 || p.Capacity > mass.Max || p.Capacity.Kilograms() < stays*(1-1e-9):
 		v.add(fmt.Sprintf("the pot already holds %.6g kg: give a capacity of at least that, and at most 1,000,000 t", stays), "capacity_kg")
 	}
-	if p.Division < 0 || p.Division > p.Capacity && p.Capacity > 0 {
-		v.add("must not be negative, and not more than the pot holds", "division_kg")
+	if w := p.Weighing; w != nil {
+		if w.AtMost != 0 || w.LotsPerMaterial != 0 || len(w.Rules) > 0 || w.Tolerance != 0 {
+			v.add("a correction is weighed by scales, containers and the least amount only: leave rules, counts and the tolerance out", "weighing")
+		}
 	}
 }

@@ -151,15 +151,24 @@ func TestWeakPot(t *testing.T) {
 // Additions on whole divisions, met and not dearer than need be.
 func TestCorrectionOnAScale(t *testing.T) {
 	p := stiff()
-	p.Division = 3 * mass.Kilogram
+	p.Weighing = &formulation.Weighing{Balances: []formulation.Balance{{Division: 3 * mass.Kilogram}}}
 	a := correct(t, p)
 	if a.Outcome != formulation.Corrected || a.Added != 21*mass.Kilogram || !a.After[0].Met {
 		t.Errorf("got %+v", a)
 	}
-	p.Capacity = 120 * mass.Kilogram // 21 kg no longer go in: 97 kg can stay, with 20 or fewer
-	p.Division = 7 * mass.Kilogram
+	// 21 kg no longer go in: of 14 + 98 kg, kept with 7 kg steps, 16.33 kg would be needed.
+	p.Capacity, p.Weighing.Balances[0].Division = 120*mass.Kilogram, 7*mass.Kilogram
 	a = correct(t, p)
-	if a.Outcome != formulation.InPart || a.Added%p.Division != 0 || a.Kept%p.Division != 0 || a.Kept+a.Added > p.Capacity || !a.After[0].Met {
+	if d := 7 * mass.Kilogram; a.Outcome != formulation.InPart || a.Added%d != 0 || (a.Pot-a.Kept)%d != 0 || a.Kept == 0 || a.Kept+a.Added > p.Capacity || !a.After[0].Met {
+		t.Errorf("got %+v", a)
+	}
+	p.Weighing = &formulation.Weighing{Least: 25 * mass.Kilogram} // more than is needed, and worth weighing
+	p.Capacity = 150 * mass.Kilogram
+	if a = correct(t, p); a.Added != 25*mass.Kilogram {
+		t.Errorf("got %+v", a)
+	}
+	p.Weighing = &formulation.Weighing{Handling: []formulation.Handling{{Of: formulation.Group{Candidates: []string{"oil"}}, Container: 12 * mass.Kilogram}}}
+	if a = correct(t, p); a.Added != 24*mass.Kilogram {
 		t.Errorf("got %+v", a)
 	}
 }
@@ -187,7 +196,10 @@ func TestBadPots(t *testing.T) {
 		},
 		"limits[0].property":        func(p *formulation.CorrectionProblem) { p.Limits[0].Property = "nothing" },
 		"candidates[0].cost_per_kg": func(p *formulation.CorrectionProblem) { p.Candidates[0].CostPerKg = math.Inf(1) },
-		"division_kg":               func(p *formulation.CorrectionProblem) { p.Division = -1 },
+		"weighing.balances": func(p *formulation.CorrectionProblem) {
+			p.Weighing = &formulation.Weighing{Balances: []formulation.Balance{{Division: -1}}}
+		},
+		"weighing": func(p *formulation.CorrectionProblem) { p.Weighing = &formulation.Weighing{AtMost: 2} },
 	} {
 		p := stiff()
 		change(p)

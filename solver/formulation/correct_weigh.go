@@ -3,7 +3,6 @@ package formulation
 import (
 	"errors"
 	"math"
-	"math/bits"
 	"sort"
 
 	"millbase/inventory/mass"
@@ -18,10 +17,10 @@ var errNotWeighable = errors.New("no weighable additions")
 // and the one above are tried, in every combination.
 const mostTried = 12
 
-// weighed turns the exact additions into whole divisions that meet every limit by
-// Evaluate's arithmetic, and fills in the answer. Of the combinations of the
-// divisions below and above it takes the best that meets all; where there is none,
-// the limits are drawn in by what a division can do, and it is tried again.
+// weighed turns the exact additions into what can be weighed and meets every limit
+// by Evaluate's arithmetic, and fills in the answer. Of the combinations of the
+// amounts next below and above it takes the best that meets all; where there is
+// none, the limits are drawn in by what a division can do, and it is tried again.
 func (c *corrector) weighed(a *Correction, s *solver.Solution, part float64) error {
 	for _, draw := range []float64{0, 0.5, 1, 2, 4} {
 		x := s.X
@@ -46,21 +45,49 @@ func (c *corrector) weighed(a *Correction, s *solver.Solution, part float64) err
 	return errNotWeighable
 }
 
-// division is that of the scale.
-func (c *corrector) division() mass.Mass { return max(c.p.Division, 1) }
+// choice is an addition that can be weighed only below and above its exact
+// amount.
+type choice struct {
+	column   int
+	down, up mass.Mass // up is -1 where no more can be weighed
+}
 
-// onScale is the best combination of divisions around x that meets every limit;
-// nil when there is none.
-func (c *corrector) onScale(x []float64, part float64) ([]portion, []LimitReport) {
-	d := c.division()
-	var near []portion
-	for k := range c.active {
-		mg := x[k] * c.pot.kgStays * 1e6
-		if mg < 1e-3 {
-			continue
+// bandsOf are the ways in which the candidate of column k can be weighed.
+func (c *corrector) bandsOf(k int) []band {
+	w := c.p.Weighing
+	if w == nil {
+		w = &Weighing{}
+	}
+	return w.bands(&c.p.Candidates[c.active[k]])
+}
+
+// around is what can be weighed nearest below and above an exact amount.
+func (c *corrector) around(k int, mg float64) choice {
+	o := choice{column: k, up: -1}
+	for _, b := range c.bandsOf(k) {
+		d := float64(b.division)
+		down, up := mass.Mass(math.Floor(mg/d+1e-6))*b.division, mass.Mass(math.Ceil(mg/d-1e-6))*b.division
+		if b.high >= 0 {
+			down = min(down, b.high)
 		}
-		down := mass.Mass(math.Floor(mg/float64(d)+1e-6)) * d
-		near = append(near, portion{k, down, mg - float64(down)})
+		if down >= b.low {
+			o.down = max(o.down, down)
+		}
+		if up = max(up, b.low); (b.high < 0 || up <= b.high) && (o.up < 0 || up < o.up) {
+			o.up = up
+		}
+	}
+	return o
+}
+
+// onScale is the best combination around x that meets every limit; nil when there
+// is none.
+func (c *corrector) onScale(x []float64, part float64) ([]portion, []LimitReport) {
+	var near []choice
+	for k := range c.active {
+		if mg := x[k] * c.pot.kgStays * 1e6; mg >= 1e-3 {
+			near = append(near, c.around(k, mg))
+		}
 	}
 	sort.SliceStable(near, func(i, j int) bool { return c.effect(&near[i]) > c.effect(&near[j]) })
 	free := min(len(near), mostTried)
@@ -69,32 +96,34 @@ func (c *corrector) onScale(x []float64, part float64) ([]portion, []LimitReport
 	cost := math.Inf(1)
 	tried := make([]portion, len(near))
 	for up := range 1 << free {
-		copy(tried, near)
-		for i := range tried {
-			if i < free && up>>i&1 == 1 || i >= free && near[i].rest > float64(d)/2 {
-				tried[i].mass += d
+		possible := true
+		for i, o := range near {
+			m := o.down
+			if high := i < free && up>>i&1 == 1 || i >= free && float64(o.up+o.down) < 2*x[o.column]*c.pot.kgStays*1e6; high {
+				m = o.up
 			}
+			tried[i] = portion{column: o.column, mass: m}
+			possible = possible && m >= 0
 		}
-		if v := c.objective(tried); v < cost && c.fits(tried, part) {
+		if !possible || !c.fits(tried, part) {
+			continue
+		}
+		if v := c.objective(tried); v < cost {
 			if reports := c.evaluate(part, tried); allMet(reports) {
 				best, found, cost = append([]portion{}, tried...), reports, v
-				if d == 1 && bits.OnesCount(uint(up)) >= free {
-					break
-				}
 			}
 		}
 	}
 	return best, found
 }
 
-// effect is how much a division of the portion can do: those that do most are
-// tried both ways.
-func (c *corrector) effect(o *portion) float64 {
-	sum := 0.0
+// effect is how much the choice can do: those that do most are tried both ways.
+func (c *corrector) effect(o *choice) float64 {
+	sum, gap := 0.0, math.Max(0, (o.up-o.down).Kilograms())
 	for r := range c.rows {
 		row := &c.rows[r]
 		at := row.term*c.width() + o.column
-		sum += math.Abs(c.num[at]-row.bound*c.den[at]) * row.scale
+		sum += math.Abs(c.num[at]-row.bound*c.den[at]) * row.scale * gap
 	}
 	return sum
 }
@@ -133,11 +162,12 @@ func allMet(reports []LimitReport) bool {
 // division of each of the additions x can do.
 func (c *corrector) drawnIn(x []float64, part, times float64) *solver.Model {
 	m := c.model(fixed, part)
-	half := times * c.division().Kilograms() / c.pot.kgStays / 2
 	for k := range c.active {
 		if x[k] <= 0 {
 			continue
 		}
+		o := c.around(k, x[k]*c.pot.kgStays*1e6)
+		half := times * math.Max(0, (o.up-o.down).Kilograms()) / c.pot.kgStays / 2
 		rows, values := m.Column(k)
 		for e, i := range rows {
 			d := math.Abs(values[e]) * half
