@@ -22,5 +22,6 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterBatchServiceServer(on, NewBatchServer(book))
 	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
 	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))
+	pb.RegisterCorrectionServiceServer(on, NewCorrectionServer(book))
 	pb.RegisterLeadTimeServiceServer(on, NewLeadTimeServer(book))
 }

@@ -73,6 +73,16 @@ type Addition struct {
 	AtLimit   bool // all that is available is used
 }
 
+// Components are the additions as components of the whole ink, kept part included.
+func (a *Correction) Components() []Component {
+	out := make([]Component, len(a.Additions))
+	for i, x := range a.Additions {
+		out[i] = Component{Candidate: x.Candidate, Mass: x.Mass, Share: float64(x.Mass) / float64(a.Kept+a.Added),
+			CostPerKg: x.CostPerKg, CostRange: solver.Range{Lower: -solver.Inf, Upper: solver.Inf}, AtLimit: x.AtLimit}
+	}
+	return out
+}
+
 // CorrectionClash names a smallest set that clashes: drop any one of them and the
 // rest can be met with all of the pot.
 type CorrectionClash struct {

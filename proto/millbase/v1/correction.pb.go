@@ -93,7 +93,8 @@ type CorrectBatchRequest struct {
 	Pot           []*PotComponent `protobuf:"bytes,2,rep,name=pot,proto3" json:"pot,omitempty"`
 	Specification string          `protobuf:"bytes,3,opt,name=specification,proto3" json:"specification,omitempty"`
 	Limits        []*Limit        `protobuf:"bytes,4,rep,name=limits,proto3" json:"limits,omitempty"`
-	// What was measured, by limit_id, in the limit's unit, or by property key.
+	// What was measured, by limit_id, in the limit's unit, or by property key
+	// (tint_strength_fraction scales the strength of every pigment in the pot).
 	// What was not measured is worked out from the components.
 	Tests map[string]float64 `protobuf:"bytes,5,rep,name=tests,proto3" json:"tests,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	// What the pot holds, kg; 0: twice what is in it.
@@ -240,8 +241,11 @@ type CorrectBatchResponse struct {
 	// Before and after.
 	Before []*LimitResult `protobuf:"bytes,9,rep,name=before,proto3" json:"before,omitempty"`
 	After  []*LimitResult `protobuf:"bytes,10,rep,name=after,proto3" json:"after,omitempty"`
-	// Why not all of it can be brought back.
+	// Why not all of it can be brought back: the limits and stocks of a smallest
+	// clashing set.
 	Clash *Clash `protobuf:"bytes,11,opt,name=clash,proto3" json:"clash,omitempty"`
+	// What the pot holds is part of that set.
+	CapacityClashes bool `protobuf:"varint,18,opt,name=capacity_clashes,json=capacityClashes,proto3" json:"capacity_clashes,omitempty"`
 	// Where what was taken out, or all of it, could go.
 	WorkOff       []*WorkOffPlace     `protobuf:"bytes,12,rep,name=work_off,json=workOff,proto3" json:"work_off,omitempty"`
 	Summary       string              `protobuf:"bytes,13,opt,name=summary,proto3" json:"summary,omitempty"`
@@ -360,6 +364,13 @@ func (x *CorrectBatchResponse) GetClash() *Clash {
 	return nil
 }
 
+func (x *CorrectBatchResponse) GetCapacityClashes() bool {
+	if x != nil {
+		return x.CapacityClashes
+	}
+	return false
+}
+
 func (x *CorrectBatchResponse) GetWorkOff() []*WorkOffPlace {
 	if x != nil {
 		return x.WorkOff
@@ -409,8 +420,10 @@ type WorkOffPlace struct {
 	Into  string `protobuf:"bytes,1,opt,name=into,proto3" json:"into,omitempty"`
 	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
 	// The largest share of the pot's ink in it that meets its limits, kg per kg.
-	MostShare     float64 `protobuf:"fixed64,3,opt,name=most_share,json=mostShare,proto3" json:"most_share,omitempty"`
+	MostShare float64 `protobuf:"fixed64,3,opt,name=most_share,json=mostShare,proto3" json:"most_share,omitempty"`
+	// What of it goes into of_kg of that ink.
 	MostKg        float64 `protobuf:"fixed64,4,opt,name=most_kg,json=mostKg,proto3" json:"most_kg,omitempty"`
+	OfKg          float64 `protobuf:"fixed64,5,opt,name=of_kg,json=ofKg,proto3" json:"of_kg,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -473,6 +486,13 @@ func (x *WorkOffPlace) GetMostKg() float64 {
 	return 0
 }
 
+func (x *WorkOffPlace) GetOfKg() float64 {
+	if x != nil {
+		return x.OfKg
+	}
+	return 0
+}
+
 var File_millbase_v1_correction_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_correction_proto_rawDesc = "" +
@@ -500,7 +520,7 @@ const file_millbase_v1_correction_proto_rawDesc = "" +
 	"\n" +
 	"TestsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xd0\x05\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xfb\x05\n" +
 	"\x14CorrectBatchResponse\x128\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x1e.millbase.v1.CorrectionOutcomeR\aoutcome\x12#\n" +
 	"\rcurrency_code\x18\x02 \x01(\tR\fcurrencyCode\x12\x15\n" +
@@ -515,19 +535,21 @@ const file_millbase_v1_correction_proto_rawDesc = "" +
 	"\x06before\x18\t \x03(\v2\x18.millbase.v1.LimitResultR\x06before\x12.\n" +
 	"\x05after\x18\n" +
 	" \x03(\v2\x18.millbase.v1.LimitResultR\x05after\x12(\n" +
-	"\x05clash\x18\v \x01(\v2\x12.millbase.v1.ClashR\x05clash\x124\n" +
+	"\x05clash\x18\v \x01(\v2\x12.millbase.v1.ClashR\x05clash\x12)\n" +
+	"\x10capacity_clashes\x18\x12 \x01(\bR\x0fcapacityClashes\x124\n" +
 	"\bwork_off\x18\f \x03(\v2\x19.millbase.v1.WorkOffPlaceR\aworkOff\x12\x18\n" +
 	"\asummary\x18\r \x01(\tR\asummary\x12 \n" +
 	"\vassumptions\x18\x0e \x03(\tR\vassumptions\x12\x1a\n" +
 	"\bcautions\x18\x0f \x03(\tR\bcautions\x12(\n" +
 	"\x05proof\x18\x10 \x01(\v2\x12.millbase.v1.ProofR\x05proof\x128\n" +
-	"\bleft_out\x18\x11 \x03(\v2\x1d.millbase.v1.LeftOutCandidateR\aleftOut\"p\n" +
+	"\bleft_out\x18\x11 \x03(\v2\x1d.millbase.v1.LeftOutCandidateR\aleftOut\"\x85\x01\n" +
 	"\fWorkOffPlace\x12\x12\n" +
 	"\x04into\x18\x01 \x01(\tR\x04into\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1d\n" +
 	"\n" +
 	"most_share\x18\x03 \x01(\x01R\tmostShare\x12\x17\n" +
-	"\amost_kg\x18\x04 \x01(\x01R\x06mostKg*\xbe\x01\n" +
+	"\amost_kg\x18\x04 \x01(\x01R\x06mostKg\x12\x13\n" +
+	"\x05of_kg\x18\x05 \x01(\x01R\x04ofKg*\xbe\x01\n" +
 	"\x11CorrectionOutcome\x12\"\n" +
 	"\x1eCORRECTION_OUTCOME_UNSPECIFIED\x10\x00\x12 \n" +
 	"\x1cCORRECTION_OUTCOME_IN_LIMITS\x10\x01\x12 \n" +

@@ -419,7 +419,8 @@ func (x *FormulaRef) GetTitle() string {
 // Something weighed in.
 type PotComponent struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// "lots/...", or "materials/..." for its nominal values.
+	// "lots/...", "materials/..." for its nominal values, or a candidate of the
+	// request.
 	Candidate     string  `protobuf:"bytes,1,opt,name=candidate,proto3" json:"candidate,omitempty"`
 	MassKg        float64 `protobuf:"fixed64,2,opt,name=mass_kg,json=massKg,proto3" json:"mass_kg,omitempty"`
 	unknownFields protoimpl.UnknownFields

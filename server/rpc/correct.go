@@ -1,0 +1,129 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+
+	millbasev1 "millbase/proto/millbase/v1"
+	"millbase/server/app"
+	"millbase/solver/formulation"
+)
+
+// CorrectionServer serves the correction of batches.
+type CorrectionServer struct {
+	millbasev1.UnimplementedCorrectionServiceServer
+	book *app.Book
+}
+
+// NewCorrectionServer serves the book's corrections.
+func NewCorrectionServer(book *app.Book) *CorrectionServer { return &CorrectionServer{book: book} }
+
+// CorrectBatch implements the service.
+func (s *CorrectionServer) CorrectBatch(ctx context.Context, req *millbasev1.CorrectBatchRequest) (*millbasev1.CorrectBatchResponse, error) {
+	f := &fields{}
+	in := app.CorrectRequest{
+		Batch:         f.optionalID("batch", req.GetBatch(), batches),
+		Specification: f.optionalID("specification", req.GetSpecification(), specifications),
+		Limits:        f.limits("limits", req.GetLimits()),
+		Tests:         map[string]float64{},
+		Capacity:      f.mass("capacity_kg", req.GetCapacityKg()),
+		LeastMass:     req.GetLeastMass(),
+		Date:          f.date("date", req.GetDate()),
+		Basis:         f.basis("cost_basis", req.GetCostBasis()),
+		Book:          f.bookCandidates("book", req.GetBook()),
+		Weighing:      f.additions("weighing", req.GetWeighing()),
+	}
+	for key, v := range req.GetTests() {
+		in.Tests[key] = f.number("tests["+key+"]", v)
+	}
+	for i, x := range req.GetPot() {
+		field := fmt.Sprintf("pot[%d]", i)
+		in.Pot = append(in.Pot, app.PotComponent{Candidate: x.GetCandidate(), Mass: f.positive(field+".mass_kg", x.GetMassKg())})
+	}
+	for i, c := range req.GetCandidates() {
+		in.Inline = append(in.Inline, f.inlineCandidate(fmt.Sprintf("candidates[%d]", i), c, ""))
+	}
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	c, err := s.book.CorrectBatch(ctx, in)
+	if err != nil {
+		return nil, candidateFields(limitFields(err))
+	}
+	return correctedOut(c), nil
+}
+
+// additions reads how additions are weighed; a correction knows scales, containers
+// and the least amount.
+func (f *fields) additions(field string, m *millbasev1.Weighing) *formulation.Weighing {
+	if m == nil {
+		return nil
+	}
+	if m.GetMostComponents() != 0 || m.GetMostLotsPerMaterial() != 0 || m.GetToleranceKg() != 0 ||
+		len(m.GetImplications())+len(m.GetExclusions())+len(m.GetChoices())+len(m.GetWholeContainers()) > 0 {
+		f.add(field, "a correction is weighed by scales and least_kg only; leave the rest of it out")
+	}
+	out := &formulation.Weighing{Least: f.mass(field+".least_kg", m.GetLeastKg())}
+	for i, s := range m.GetScales() {
+		at := fmt.Sprintf("%s.scales[%d]", field, i)
+		out.Balances = append(out.Balances, formulation.Balance{Name: s.GetTitle(),
+			Division: f.positive(at+".division_kg", s.GetDivisionKg()), From: f.mass(at+".from_kg", s.GetFromKg())})
+	}
+	return out
+}
+
+var corrections = map[formulation.CorrectionOutcome]millbasev1.CorrectionOutcome{
+	formulation.InLimits:   millbasev1.CorrectionOutcome_CORRECTION_OUTCOME_IN_LIMITS,
+	formulation.Corrected:  millbasev1.CorrectionOutcome_CORRECTION_OUTCOME_CORRECTED,
+	formulation.InPart:     millbasev1.CorrectionOutcome_CORRECTION_OUTCOME_IN_PART,
+	formulation.Impossible: millbasev1.CorrectionOutcome_CORRECTION_OUTCOME_IMPOSSIBLE,
+}
+
+func correctedOut(c *app.Corrected) *millbasev1.CorrectBatchResponse {
+	a, v := c.Answer, c.View
+	out := &millbasev1.CorrectBatchResponse{
+		Outcome:      corrections[a.Outcome],
+		CurrencyCode: v.Currency,
+		PotKg:        kg(a.Pot),
+		KeptKg:       kg(a.Kept),
+		TakenOutKg:   kg(a.Pot - a.Kept),
+		AddedKg:      kg(a.Added),
+		AddedCost:    moneyOut(c.Cost),
+		Summary:      c.Summary,
+		Assumptions:  v.Assumptions,
+		Cautions:     c.Cautions,
+		Proof: &millbasev1.Proof{Certified: a.Proof.OK, PrimalViolation: finiteOr0(a.Proof.Primal), DualViolation: finiteOr0(a.Proof.Dual),
+			Gap: finiteOr0(a.Proof.Gap), Engine: a.Engine, Candidates: int32(len(v.Problem.Candidates)), Limits: int32(len(v.Problem.Limits))},
+	}
+	components := a.Components()
+	for i := range components {
+		out.Additions = append(out.Additions, componentOut(v, &components[i]))
+	}
+	for i := range a.Before {
+		out.Before = append(out.Before, limitResultOut(v, &a.Before[i]))
+	}
+	for i := range a.After {
+		out.After = append(out.After, limitResultOut(v, &a.After[i]))
+	}
+	if a.Clash != nil {
+		out.Clash, out.CapacityClashes = correctionClashOut(c), a.Clash.Capacity
+	}
+	for _, w := range c.WorkOff {
+		out.WorkOff = append(out.WorkOff, &millbasev1.WorkOffPlace{Into: w.Into, Title: w.Title, MostShare: w.Share, MostKg: kg(w.Mass), OfKg: kg(w.Of)})
+	}
+	for _, l := range v.LeftOut {
+		out.LeftOut = append(out.LeftOut, &millbasev1.LeftOutCandidate{Candidate: l.Candidate, Title: l.Title, Reason: l.Why})
+	}
+	return out
+}
+
+func correctionClashOut(c *app.Corrected) *millbasev1.Clash {
+	out := &millbasev1.Clash{Summary: c.Summary}
+	for _, i := range c.Answer.Clash.Limits {
+		out.LimitIds = append(out.LimitIds, c.View.Problem.Limits[i].ID)
+	}
+	for _, j := range c.Answer.Clash.Stock {
+		out.Stocks = append(out.Stocks, c.View.Problem.Candidates[j].ID)
+	}
+	return out
+}
