@@ -108,11 +108,6 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 				Candidates: []*pb.InlineCandidate{{CandidateId: "a", PricePerKg: eur(2), AvailableKg: &most, AtLeastKg: 1,
 					Properties: map[string]float64{"density_kg_per_l": 0.95}}}}
 		},
-		"CorrectBatch": func() proto.Message {
-			return &pb.CorrectBatchRequest{Limits: specification().Limits, Date: b.due, CapacityKg: 100, Tests: map[string]float64{"density_kg_per_l": 1.1},
-				Pot: []*pb.PotComponent{{Candidate: "a", MassKg: 50}}, Candidates: []*pb.InlineCandidate{{CandidateId: "a", PricePerKg: eur(2),
-					Properties: map[string]float64{"density_kg_per_l": 0.95}}}}
-		},
 		"CreateFormula": func() proto.Message {
 			return &pb.CreateFormulaRequest{FormulaId: b.fresh("f"), Formula: formula(), RequestId: id()}
 		},
