@@ -3,6 +3,7 @@ package app
 import (
 	"cmp"
 	"context"
+	"errors"
 	"maps"
 	"runtime"
 	"slices"
@@ -110,25 +111,59 @@ func (r *repricing) row(ctx context.Context, a repricedInk) (RepricedFormula, er
 	if out.AsIs, err = r.recipe(a, true, &out); err != nil {
 		return out, err
 	}
-	switch {
-	case kept.bad != nil:
+	if kept.bad != nil {
 		out.Summary = "The specification can't be used as it stands: " + kept.bad.Error()
 		return out, nil
+	}
+	var parts []part
+	moved := r.changed[place]
+	switch {
+	case kept.afresh:
+		out.Way = reprice.Solved
+		if parts, out.Summary, err = r.afresh(ctx, a, true); err == nil && parts != nil && len(r.trials) > 0 {
+			var before []part
+			before, _, err = r.afresh(ctx, a, false)
+			moved = !slices.Equal(before, parts)
+		}
 	case answer == nil || answer.Stop == solver.StopUnbounded:
-		out.Summary = "The solver found no answer that passes its check; look for figures of very different size side by side, such as a slipped unit."
-		return out, nil
+		out.Summary = noAnswer
 	case answer.Stop != solver.StopOptimal:
 		out.Summary, err = r.clash(ctx, a, kept, answer)
-		return out, err
+	default:
+		parts, err = r.parts(ctx, a, kept, answer)
 	}
-	parts, err := r.parts(ctx, a, kept, answer)
-	if err != nil {
+	if err != nil || parts == nil {
 		return out, err
 	}
 	cheapest := r.costOf(a, parts)
 	out.Cheapest = &cheapest
-	r.compare(a, parts, r.changed[place], &out)
+	r.compare(a, parts, moved, &out)
 	return out, nil
+}
+
+const noAnswer = "The solver found no answer that passes its check; look for figures of very different size side by side, such as a slipped unit."
+
+// afresh asks Optimise for the cheapest formula; without one it says why.
+func (r *repricing) afresh(ctx context.Context, a repricedInk, tried bool) ([]part, string, error) {
+	o := &Optimised{Problem: r.problem(a, tried), Title: a.spec.Value.Title}
+	var err error
+	o.Answer, err = formulation.Optimise(ctx, r.engine, o.Problem)
+	var bad formulation.FieldErrors
+	switch {
+	case errors.As(err, &bad):
+		return nil, "The specification can't be used as it stands: " + bad.Error(), nil
+	case errors.Is(err, formulation.ErrNumerical):
+		return nil, noAnswer, nil
+	case err != nil:
+		return nil, "", err
+	}
+	switch o.Answer.Outcome {
+	case formulation.Optimal:
+		return componentsOf(o.Answer), "", nil
+	case formulation.Infeasible:
+		return nil, o.summary(), nil
+	}
+	return nil, "No formula was found in time.", ctx.Err()
 }
 
 // recipe is what the materials of the recipe as it stands cost per kg of ink; nil,
@@ -187,12 +222,17 @@ func (r *repricing) parts(ctx context.Context, a repricedInk, kept *keptProgram,
 	if err != nil {
 		return nil, err
 	}
-	parts := make([]part, len(answer.Components))
-	for i, c := range answer.Components {
-		parts[i] = part{c.Candidate, c.Mass}
+	kept.point, kept.parts = &s.X[0], componentsOf(answer)
+	return kept.parts, nil
+}
+
+// componentsOf are the weighable masses of an answer.
+func componentsOf(a *formulation.Answer) []part {
+	out := make([]part, len(a.Components))
+	for i, c := range a.Components {
+		out[i] = part{c.Candidate, c.Mass}
 	}
-	kept.point, kept.parts = &s.X[0], parts
-	return parts, nil
+	return out
 }
 
 // clash says why there is no formula; it is worked out once for each proof.
@@ -202,16 +242,11 @@ func (r *repricing) clash(ctx context.Context, a repricedInk, kept *keptProgram,
 	if kept.ray == s {
 		return kept.why, nil
 	}
-	o := &Optimised{Problem: r.problem(a, true), Title: a.spec.Value.Title}
-	var err error
-	if o.Answer, err = formulation.Optimise(ctx, r.engine, o.Problem); err != nil {
-		return "", err
+	_, why, err := r.afresh(ctx, a, true)
+	if err == nil {
+		kept.ray, kept.why = s, why
 	}
-	if o.Answer.Outcome != formulation.Infeasible {
-		return "No formula was found in time.", ctx.Err()
-	}
-	kept.ray, kept.why = s, o.summary()
-	return kept.why, nil
+	return why, err
 }
 
 // costOf is what a formula costs per kg of ink at the prices tried out, yield loss

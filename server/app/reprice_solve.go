@@ -30,6 +30,7 @@ type keptProgram struct {
 	program *formulation.Program // without its model where the book has it
 	places  int                  // coefficients
 	bad     error                // why there is no program; nil for none
+	afresh  bool                 // no linear program says all of it: Optimise answers each time
 
 	mutex sync.Mutex
 	point *float64         // the first figure of the point that masses are of
@@ -123,6 +124,26 @@ func (r *repricing) solve(ctx context.Context, last *keptBook) error {
 	return nil
 }
 
+// newProgram makes the program of a problem. One that can't be used, or that says
+// too little, has an empty model.
+func newProgram(p *formulation.Problem) (*keptProgram, error) {
+	kept := &keptProgram{program: &formulation.Program{Model: &solver.Model{}}, afresh: !p.Linear()}
+	if kept.afresh {
+		return kept, nil
+	}
+	program, err := formulation.NewProgram(p)
+	var bad formulation.FieldErrors
+	switch {
+	case errors.As(err, &bad):
+		kept.bad = bad
+	case err != nil:
+		return nil, err
+	default:
+		kept.program, kept.places = program, len(program.Model.Value)
+	}
+	return kept, nil
+}
+
 // enter adds the program of one formula, the kept one where there is one.
 func (r *repricing) enter(e *entries, last *keptBook, key string, a repricedInk) error {
 	pool := r.pools[a.quantity]
@@ -131,20 +152,10 @@ func (r *repricing) enter(e *entries, last *keptBook, key string, a repricedInk)
 	if at, ok := last.at[key]; ok {
 		kept, from = last.programs[at], at
 	} else {
-		kept = &keptProgram{}
-		program, err := formulation.NewProgram(r.problem(a, false))
-		var bad formulation.FieldErrors
-		switch {
-		case errors.As(err, &bad):
-			kept.bad, program = bad, &formulation.Program{}
-		case err != nil:
+		var err error
+		if kept, err = newProgram(r.problem(a, false)); err != nil {
 			return err
 		}
-		kept.program = program
-		if program.Model == nil {
-			program.Model = &solver.Model{}
-		}
-		kept.places = len(program.Model.Value)
 	}
 	entry := reprice.Entry{Model: kept.program.Model, Items: make([]int32, len(kept.program.Columns))}
 	p := r.problem(a, false)

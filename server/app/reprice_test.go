@@ -188,18 +188,47 @@ func TestRepricedFromLots(t *testing.T) {
 	}
 }
 
-func TestRepricedImpossible(t *testing.T) {
+// TestRepricedWithConfidence: a limit that holds with a confidence has no linear
+// program to keep; it is solved each time, and by Optimise.
+func TestRepricedWithConfidence(t *testing.T) {
 	x := newMill(t)
 	x.specification()
 	x.specified(1_000_000)
+	x.limit(1, func(l *formulation.Limit) { l.Confidence = 0.95 })
+	std := app.RepriceRequest{Basis: valuation.Standard}
+	for range 2 {
+		if r, row := x.reprices(std); r.Count.Solved != 1 || !near(*row.Cheapest, x.inlineCost(nil)) {
+			t.Errorf("%+v, %v", r.Count, row.Cheapest)
+		}
+	}
+	std.Trials = []app.PriceTrial{{Material: "varnish", Percent: dec("200")}}
+	if r, row := x.reprices(std); r.Count.Solved != 1 || !near(*row.Cheapest, x.inlineCost(map[string]string{"varnish": "3"})) {
+		t.Errorf("%+v, %v", r.Count, row.Cheapest)
+	}
+	x.limit(1, func(l *formulation.Limit) { l.Upper = at(1) })
+	if r, row := x.reprices(std); r.Count.Impossible != 1 || row.Cheapest != nil || !strings.Contains(row.Summary, "VOC of at most 1 g/L") {
+		t.Errorf("%+v %+v", r.Count, row)
+	}
+}
+
+// limit changes one limit of the specification.
+func (x *mill) limit(i int, change func(*formulation.Limit)) {
+	x.t.Helper()
 	x.update(func(ctx context.Context, tx app.Tx) error {
 		rec, err := tx.Specifications().Get(ctx, "cyan")
 		if err == nil {
-			rec.Value.Limits[1].Upper = at(1)
+			change(&rec.Value.Limits[i])
 			_, err = tx.Specifications().Update(ctx, rec.Value, rec.Version)
 		}
 		return err
 	})
+}
+
+func TestRepricedImpossible(t *testing.T) {
+	x := newMill(t)
+	x.specification()
+	x.specified(1_000_000)
+	x.limit(1, func(l *formulation.Limit) { l.Upper = at(1) })
 	for range 2 {
 		r, row := x.reprices(app.RepriceRequest{Basis: valuation.Standard})
 		if r.Count.Impossible != 1 || row.Cheapest != nil || row.Saving != nil || !strings.Contains(row.Summary, "VOC of at most 1 g/L") {

@@ -3,6 +3,7 @@ package formulation
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"millbase/solver"
 	"millbase/solver/certify"
@@ -37,6 +38,13 @@ func NewProgram(p *Problem) (*Program, error) {
 		out.Columns = append(out.Columns, int(j))
 	}
 	return out, nil
+}
+
+// Linear reports whether the program of p says all that p asks for. Where it does
+// not (whole divisions to weigh, aims, limits that hold with a confidence), only
+// Optimise answers.
+func (p *Problem) Linear() bool {
+	return p.Weighing == nil && len(p.Goals) == 0 && !slices.ContainsFunc(p.Limits, func(l Limit) bool { return l.guarded() })
 }
 
 // Most is the upper bound of the variable of c in p: its stock as a share of the
