@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 
@@ -194,10 +195,15 @@ func (a *app) printTicket(ticket *pb.BatchTicket) {
 	if len(ticket.Route) > 0 {
 		fmt.Fprintln(a.out, "\nRoute: "+route(ticket.Route))
 	}
-	if len(ticket.Cautions) > 0 {
-		fmt.Fprintln(a.out, "\nCautions")
-		for _, s := range ticket.Cautions {
-			fmt.Fprintln(a.out, wrap("  - "+s, 100, "    "))
-		}
+	printCautions(a.out, ticket.Cautions)
+}
+
+func printCautions(w io.Writer, cautions []string) {
+	if len(cautions) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nCautions")
+	for _, s := range cautions {
+		fmt.Fprintln(w, wrap("  - "+s, 100, "    "))
 	}
 }

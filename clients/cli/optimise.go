@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	pb "millbase/proto/millbase/v1"
 )
@@ -94,6 +95,12 @@ func (a *app) optimise() *cobra.Command {
 }
 
 func readRequest(file string, stdin io.Reader) (*pb.OptimiseRequest, error) {
+	request := &pb.OptimiseRequest{}
+	return request, readJSON(file, stdin, request)
+}
+
+// readJSON reads a request from a file, "-" for standard input.
+func readJSON(file string, stdin io.Reader, into proto.Message) error {
 	var text []byte
 	var err error
 	if file == "-" {
@@ -102,13 +109,12 @@ func readRequest(file string, stdin io.Reader) (*pb.OptimiseRequest, error) {
 		text, err = os.ReadFile(file)
 	}
 	if err != nil {
-		return nil, &exit{exitUsage, err.Error()}
+		return &exit{exitUsage, err.Error()}
 	}
-	request := &pb.OptimiseRequest{}
-	if err := protojson.Unmarshal(text, request); err != nil {
-		return nil, &exit{exitUsage, fmt.Sprintf("%s: %v", file, err)}
+	if err := protojson.Unmarshal(text, into); err != nil {
+		return &exit{exitUsage, fmt.Sprintf("%s: %v", file, err)}
 	}
-	return request, nil
+	return nil
 }
 
 var setPattern = regexp.MustCompile(`^([a-z0-9-]+)\s*(<=|>=|=)\s*(.+)$`)
