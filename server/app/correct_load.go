@@ -34,7 +34,7 @@ type inPot struct {
 // load reads what the request needs of the book.
 func (c *correcting) load(ctx context.Context, b *Book, tx Tx) (err error) {
 	if c.req.Batch == "" && len(c.req.Pot) == 0 {
-		return InvalidField("batch", "name the batch that is in the pot, or say what is in it (pot)")
+		return Invalid{{"batch", "name the batch that is in the pot, or say what is in it (pot)"}, {"pot", "say what is in the pot, or name its batch"}}
 	}
 	book := c.req.Book
 	if book == nil && len(c.req.Inline) == 0 {

@@ -20,7 +20,7 @@ func (c *correcting) loadLimits(ctx context.Context, tx Tx) error {
 	if id == "" {
 		c.set.overlay(nil)
 		if len(c.set.limits) == 0 {
-			return InvalidField("specification", "name the specification that the ink has to meet, or give limits")
+			return Invalid{{"specification", "name the specification that the ink has to meet, or give limits"}, {"limits", "give the limits, or name a specification"}}
 		}
 		return nil
 	}
