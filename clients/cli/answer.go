@@ -13,7 +13,11 @@ import (
 
 // printAnswer prints the optimiser's answer for an ink maker.
 func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
-	if r.Outcome != pb.OptimiseOutcome_OPTIMISE_OUTCOME_OPTIMAL {
+	switch {
+	case r.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_NOT_WEIGHABLE, r.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_NOT_FOUND:
+		printInTheWay(w, r)
+		return
+	case !hasFormula(r):
 		printClash(w, r)
 		return
 	}
@@ -25,6 +29,7 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 	}
 	t.print(w)
 	fmt.Fprintln(w)
+	printWeighed(w, r)
 	printLimits(w, r, all)
 	printUsedUp(w, r)
 	if all {
@@ -38,6 +43,11 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 		fmt.Fprintf(w, "\nProof: %d candidates, %d limits; recomputed apart from the engine: largest breach of a limit %.1e, gap %.1e.\n",
 			p.Candidates, p.Limits, p.PrimalViolation, p.Gap)
 	}
+}
+
+// hasFormula reports whether the answer is a formula.
+func hasFormula(r *pb.OptimiseResponse) bool {
+	return r.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_OPTIMAL || r.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_NOT_PROVEN
 }
 
 // valuedBy names the cost basis where lots of the book are in the formula;
@@ -63,6 +73,9 @@ func label(title, candidate string) string {
 
 func remark(c *pb.FormulaComponent) string {
 	var notes []string
+	if c.Containers > 0 {
+		notes = append(notes, fmt.Sprintf("%d whole", c.Containers))
+	}
 	if c.FromOffer {
 		notes = append(notes, "to buy")
 	}

@@ -15,13 +15,17 @@ import (
 type Weighing struct {
 	// Scales in place of the plant's; none: the plant's.
 	Scales []Scale
-	// Rules without Balances; a TimeLimit of 0 is the usual one, a Tolerance of 0
-	// half a division of the finest scale.
+	// Rules without Balances; TimeLimit and Gap of 0 are the usual ones, a
+	// Tolerance of 0 half a division of the scale that would weigh it all at once.
 	formulation.Weighing
 }
 
-// usualSearch is how long a proof is looked for when the request does not say.
-const usualSearch = 10 * time.Second
+// How long a proof is looked for, and how near it must come, when the request does
+// not say.
+const (
+	usualSearch = 10 * time.Second
+	usualGap    = 1e-4
+)
 
 // weighing is what the solver is asked for; nil for masses to the milligram.
 func (s *setting) weighing() (*formulation.Weighing, error) {
@@ -44,7 +48,10 @@ func (s *setting) weighing() (*formulation.Weighing, error) {
 		return nil, err
 	}
 	if out.Tolerance == 0 {
-		out.Tolerance = finest(out.Balances) / 2
+		out.Tolerance = coarsest(out.Balances, s.req.Quantity) / 2
+	}
+	if out.Gap == 0 {
+		out.Gap = usualGap
 	}
 	if out.TimeLimit == 0 {
 		out.TimeLimit = usualSearch
@@ -77,12 +84,16 @@ func (s Scale) name() string {
 	return fmt.Sprintf("the scale in %s", s.Division)
 }
 
-func finest(of []formulation.Balance) mass.Mass {
-	least := of[0].Division
+// coarsest is the division of the balance that weighs q; of is in the order of
+// what they weigh.
+func coarsest(of []formulation.Balance, q mass.Mass) mass.Mass {
+	division := of[0].Division
 	for _, b := range of {
-		least = min(least, b.Division)
+		if b.From <= q {
+			division = b.Division
+		}
 	}
-	return least
+	return division
 }
 
 // weighable makes the answer weighable at the prices that were settled without the

@@ -38,6 +38,7 @@ func (f *fields) weighing(field string, m *pb.Weighing) *app.Weighing {
 	out.AtMost, out.LotsPerMaterial = int(m.GetMostComponents()), int(m.GetMostLotsPerMaterial())
 	out.Tolerance = f.mass(field+".tolerance_kg", m.GetToleranceKg())
 	out.TimeLimit = time.Duration(f.number(field+".time_limit_seconds", m.GetTimeLimitSeconds()) * float64(time.Second))
+	out.Gap = f.number(field+".gap_percent", m.GetGapPercent()) / 100
 	for i, c := range m.GetWholeContainers() {
 		out.Handling = append(out.Handling, formulation.Handling{Of: groupOf(c.GetMembers()),
 			Container: f.positive(fmt.Sprintf("%s.whole_containers[%d].content_kg", field, i), c.GetContentKg())})

@@ -37,7 +37,7 @@ func TestWeighableFormula(t *testing.T) {
 			t.Errorf("%s: %g kg on the %s", c.GetCandidate(), c.GetMassKg(), c.GetScale())
 		}
 	}
-	if over := out.GetWeighed().GetOverKg(); math.Abs(kg-250-over) > 1e-9 || math.Abs(over) > 0.005 {
+	if over := out.GetWeighed().GetOverKg(); math.Abs(kg-250-over) > 1e-9 || math.Abs(over) > 0.25 {
 		t.Errorf("%g kg, said to be %g over", kg, over)
 	}
 	if free.GetWeighed() != nil {

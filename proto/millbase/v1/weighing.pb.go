@@ -170,8 +170,11 @@ type Weighing struct {
 	// So many of a group are used.
 	Choices []*Choice `protobuf:"bytes,8,rep,name=choices,proto3" json:"choices,omitempty"`
 	// How far the total may be from the quantity asked for, kg; 0: half a division
-	// of the finest scale.
+	// of the scale that would weigh all of it at once.
 	ToleranceKg float64 `protobuf:"fixed64,9,opt,name=tolerance_kg,json=toleranceKg,proto3" json:"tolerance_kg,omitempty"`
+	// The search ends when no weighable formula can be cheaper by more than this;
+	// per cent of the cost; 0: 0.01.
+	GapPercent float64 `protobuf:"fixed64,11,opt,name=gap_percent,json=gapPercent,proto3" json:"gap_percent,omitempty"`
 	// How long to look for a proof, seconds; 0: 10. What was found by then is
 	// answered with its gap.
 	TimeLimitSeconds float64 `protobuf:"fixed64,10,opt,name=time_limit_seconds,json=timeLimitSeconds,proto3" json:"time_limit_seconds,omitempty"`
@@ -268,6 +271,13 @@ func (x *Weighing) GetChoices() []*Choice {
 func (x *Weighing) GetToleranceKg() float64 {
 	if x != nil {
 		return x.ToleranceKg
+	}
+	return 0
+}
+
+func (x *Weighing) GetGapPercent() float64 {
+	if x != nil {
+		return x.GapPercent
 	}
 	return 0
 }
@@ -493,7 +503,8 @@ func (x *Choice) GetAtMost() int32 {
 // How a weighable formula was found.
 type Weighed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// No cheaper weighable formula exists; else see gap.
+	// No weighable formula is cheaper by more than gap_percent of the request; else
+	// see the gap.
 	Proven bool `protobuf:"varint,1,opt,name=proven,proto3" json:"proven,omitempty"`
 	// Between the formula and the best that was not ruled out, per kg of ink.
 	GapPerKg   *money.Money `protobuf:"bytes,2,opt,name=gap_per_kg,json=gapPerKg,proto3" json:"gap_per_kg,omitempty"`
@@ -597,7 +608,7 @@ const file_millbase_v1_weighing_proto_rawDesc = "" +
 	"\x10\xf4\x03\"\x05r\x03\x18\xc8\x01R\n" +
 	"candidates\x12-\n" +
 	"\tmaterials\x18\x02 \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\xf4\x03\"\x04r\x02\x18PR\tmaterials\x12G\n" +
-	"\aclasses\x18\x03 \x03(\x0e2\x1a.millbase.v1.MaterialClassB\x11\xbaH\x0e\x92\x01\v\x10\x14\"\a\x82\x01\x04\x10\x01 \x00R\aclasses\"\xf6\x04\n" +
+	"\aclasses\x18\x03 \x03(\x0e2\x1a.millbase.v1.MaterialClassB\x11\xbaH\x0e\x92\x01\v\x10\x14\"\a\x82\x01\x04\x10\x01 \x00R\aclasses\"\xb2\x05\n" +
 	"\bWeighing\x124\n" +
 	"\x06scales\x18\x01 \x03(\v2\x12.millbase.v1.ScaleB\b\xbaH\x05\x92\x01\x02\x10\n" +
 	"R\x06scales\x12+\n" +
@@ -612,7 +623,9 @@ const file_millbase_v1_weighing_proto_rawDesc = "" +
 	"exclusions\x18\a \x03(\v2\x16.millbase.v1.ExclusionB\b\xbaH\x05\x92\x01\x02\x10dR\n" +
 	"exclusions\x127\n" +
 	"\achoices\x18\b \x03(\v2\x13.millbase.v1.ChoiceB\b\xbaH\x05\x92\x01\x02\x10dR\achoices\x123\n" +
-	"\ftolerance_kg\x18\t \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\vtoleranceKg\x12G\n" +
+	"\ftolerance_kg\x18\t \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\vtoleranceKg\x12:\n" +
+	"\vgap_percent\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00I@)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"gapPercent\x12G\n" +
 	"\x12time_limit_seconds\x18\n" +
 	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00n@)\x00\x00\x00\x00\x00\x00\x00\x00R\x10timeLimitSeconds\"y\n" +
 	"\x0eWholeContainer\x126\n" +

@@ -76,7 +76,10 @@ func refuted(req *pb.OptimiseRequest, out *pb.OptimiseResponse) string {
 	b := weigh(req, out)
 	tolerance := 1e-9
 	if w := req.GetWeighing(); w != nil {
-		tolerance = w.GetToleranceKg() + w.GetScales()[0].GetDivisionKg()
+		tolerance = w.GetToleranceKg()
+		for _, s := range w.GetScales() {
+			tolerance = max(tolerance, s.GetDivisionKg()/2)
+		}
 	}
 	switch {
 	case b.problem != "":

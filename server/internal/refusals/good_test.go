@@ -105,6 +105,7 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		"Optimise": func() proto.Message {
 			most := 500.0
 			return &pb.OptimiseRequest{Limits: specification().Limits, QuantityKg: 100, Date: b.due, WaterDensityKgPerL: 0.997,
+				Weighing: weighing(),
 				Candidates: []*pb.InlineCandidate{{CandidateId: "a", PricePerKg: eur(2), AvailableKg: &most, AtLeastKg: 1,
 					Properties: map[string]float64{"density_kg_per_l": 0.95}}}}
 		},
@@ -166,4 +167,11 @@ func plant() *pb.Plant {
 		ExchangeRates: []*pb.ExchangeRate{{CurrencyCode: "USD", Rate: "0.91", RateDate: "2026-01-02"}},
 		Packs:         []*pb.Pack{{PackId: "tin-1", HoldsKg: 1, Cost: eur(1)}},
 	}
+}
+
+func weighing() *pb.Weighing {
+	a := &pb.Members{Candidates: []string{"a"}}
+	return &pb.Weighing{Scales: []*pb.Scale{{Title: "floor", DivisionKg: 0.1}}, LeastKg: 0.2, MostComponents: 3, MostLotsPerMaterial: 2, ToleranceKg: 0.1,
+		TimeLimitSeconds: 2, GapPercent: 0.1, WholeContainers: []*pb.WholeContainer{{Members: a, ContentKg: 1}},
+		Implications: []*pb.Implication{{Used: a, Needed: a}}, Choices: []*pb.Choice{{Members: a, AtLeast: 1, AtMost: 2}}}
 }
