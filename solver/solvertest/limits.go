@@ -12,13 +12,13 @@ import (
 	"millbase/solver"
 )
 
-// big takes any engine seconds.
-func big() *solver.Model { return Plan(3, 120, 240, 12) }
+// large takes any engine seconds.
+func large() *solver.Model { return Plan(3, 120, 240, 12) }
 
 // cancelled wants an engine to come back within 20 ms of the context being
 // done. The machine may be busy, so the best of a few attempts counts.
 func cancelled(t *testing.T, e solver.Engine) {
-	m := big()
+	m := large()
 	best := time.Hour
 	for attempt := 0; attempt < 8 && best > 20*time.Millisecond; attempt++ {
 		ctx, cancel := context.WithCancel(t.Context())
@@ -58,7 +58,7 @@ func cancelled(t *testing.T, e solver.Engine) {
 
 func timeLimit(t *testing.T, e solver.Engine) {
 	begun := time.Now()
-	s := solve(t, e, big(), solver.Options{TimeLimit: 60 * time.Millisecond})
+	s := solve(t, e, large(), solver.Options{TimeLimit: 60 * time.Millisecond})
 	if s.Stop != solver.StopLimit {
 		t.Errorf("%v, want stopped at a limit", s.Stop)
 	}

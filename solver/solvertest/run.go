@@ -17,6 +17,7 @@ func Run(t *testing.T, newEngine func() solver.Engine) {
 	t.Run("signs", func(t *testing.T) { signs(t, newEngine()) })
 	t.Run("random against glpsol", func(t *testing.T) { randomAgainstGLPK(t, newEngine()) })
 	t.Run("random against gonum", func(t *testing.T) { randomAgainstGonum(t, newEngine()) })
+	t.Run("random against exact fractions", func(t *testing.T) { randomAgainstExact(t, newEngine()) })
 	t.Run("blends against glpsol", func(t *testing.T) { blendsAgainstGLPK(t, newEngine()) })
 	t.Run("ranging", func(t *testing.T) { ranging(t, newEngine()) })
 	t.Run("ranging when degenerate", func(t *testing.T) { rangingDegenerate(t, newEngine()) })
