@@ -108,7 +108,8 @@ func (w *work) answer(ctx context.Context, m *solver.Model, o outcome, limited b
 	return s
 }
 
-// optimum fills in an optimum, all but values and prices from m itself.
+// optimum fills in an optimum, all but values and prices from m itself. Prices
+// of the wrong sign by rounding are zero.
 func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 	rows, cols := w.m, w.n
 	flat := make([]float64, 2*cols+2*rows)
@@ -125,7 +126,15 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 			s.X[j] = snap(w.xb[p], w.lb[p], w.ub[p])
 		}
 	}
-	copy(s.RowDual, w.y)
+	largest := 1.0
+	for _, y := range w.y {
+		largest = max(largest, math.Abs(y))
+	}
+	for i, y := range w.y {
+		if at := w.n + i; w.at[at] != basic && !(y*w.dir[at] > 0 && math.Abs(y) <= rounding*largest) {
+			s.RowDual[i] = y
+		}
+	}
 	if len(w.colScale) > 0 {
 		for j, f := range w.colScale {
 			s.X[j] *= f
@@ -147,7 +156,7 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 			d -= values[k] * s.RowDual[i]
 			s.Activity[i] += values[k] * x
 		}
-		if w.at[j] != basic {
+		if w.at[j] != basic && !(d*w.dir[j] < 0 && math.Abs(d) <= rounding*(1+math.Abs(v.Cost))) {
 			s.ReducedCost[j] = d
 		}
 		s.Objective += v.Cost * x
@@ -156,10 +165,13 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 	s.Basis = w.basis()
 }
 
+// rounding is the relative size below which a figure on the wrong side of a
+// bound, or a price of the wrong sign, is the work of rounding.
+const rounding = 1e-12
+
 // snap puts a value that rounding took past its bound onto the bound, so that
 // nothing is used less than not at all.
 func snap(v, lower, upper float64) float64 {
-	const rounding = 1e-12
 	for _, bound := range [2]float64{lower, upper} {
 		if math.Abs(v-bound) <= rounding*(1+math.Abs(v)) {
 			return bound
