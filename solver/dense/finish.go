@@ -22,16 +22,22 @@ func (w *work) run() outcome {
 			w.moved = false
 			w.prices()
 		}
-		if w.entering() >= 0 {
-			if o := w.primal(); o != done {
-				return o
-			}
-		}
+		o := w.primal()
 		w.bland, w.shaken = false, false
-		w.refined()
-		w.prices()
-		if w.sound() {
-			return done
+		switch o {
+		case done:
+			w.refined()
+			w.prices()
+			if w.sound() {
+				return done
+			}
+		case unbounded: // only a feasible point can fall
+			w.refined()
+			if w.inBounds() {
+				return unbounded
+			}
+		default:
+			return o
 		}
 		w.factorise()
 		w.values()
@@ -41,42 +47,64 @@ func (w *work) run() outcome {
 }
 
 // refined computes the values of the basic variables from the data, then
-// corrects them by what the tight rows still lack.
+// corrects them by what the tight rows still lack, and notes valueError.
 func (w *work) refined() {
 	w.values()
 	k, m := len(w.tight), w.m
-	for range 2 {
+	for range 3 {
 		w.outside()
+		largest := 1.0
 		for p, j := range w.head[:m] {
 			w.push(int(j), w.xb[p])
+			largest = max(largest, math.Abs(w.xb[p]))
 		}
-		worst := 0.0
-		for _, i := range w.tight {
-			worst = max(worst, math.Abs(w.sum[i]))
-		}
-		if worst <= 1e-14 {
-			break
-		}
+		w.valueError = 0
 		for s, i := range w.tight {
 			w.gather[s] = w.sum[i]
+			w.valueError = max(w.valueError, math.Abs(w.sum[i])/largest)
+		}
+		if !(w.valueError > 1e-15) {
+			break
 		}
 		for p := range m {
+			if w.headRow[p] >= 0 {
+				continue
+			}
 			for s, v := range w.inv[p*m : p*m+k] {
 				w.xb[p] -= v * w.gather[s]
 			}
 		}
 	}
+	// The slacks make up the difference in their rows.
+	w.outside()
+	for p, j := range w.head[:m] {
+		if w.headRow[p] < 0 {
+			w.push(int(j), w.xb[p])
+		}
+	}
+	for p, i := range w.headRow[:m] {
+		if i >= 0 {
+			w.xb[p] = -w.sum[i]
+		}
+	}
 }
 
-// sound reports whether values and reduced costs are within tolerance.
-func (w *work) sound() bool {
-	if p, _ := w.worst(accepted); p >= 0 {
-		return false
-	}
+// inBounds reports whether the refined values are exact and within tolerance.
+func (w *work) inBounds() bool {
 	for _, v := range w.xb {
 		if !(math.Abs(v) < infinite) {
 			return false
 		}
+	}
+	p, _ := w.worst(accepted)
+	return p < 0 && w.valueError <= inexact
+}
+
+// sound reports whether refined values and prices are exact and within
+// tolerance.
+func (w *work) sound() bool {
+	if !w.inBounds() || !(w.priceError <= inexact) {
+		return false
 	}
 	for j, at := range w.at {
 		d := w.d[j]
@@ -148,6 +176,7 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 			s.RowDual[i] /= w.costScale
 		}
 	}
+	fits := true
 	for j := range m.Variables {
 		v, x := &m.Variables[j], s.X[j]
 		d := v.Cost
@@ -156,13 +185,29 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 			d -= values[k] * s.RowDual[i]
 			s.Activity[i] += values[k] * x
 		}
+		fits = fits && w.fits(j, d, x, v)
 		if w.at[j] != basic && !(d*w.dir[j] < 0 && math.Abs(d) <= rounding*(1+math.Abs(v.Cost))) {
 			s.ReducedCost[j] = d
 		}
 		s.Objective += v.Cost * x
 	}
+	if !fits {
+		*s = solver.Solution{Stop: solver.StopNumerical, Bound: math.Inf(-1), Iterations: w.iterations}
+		return
+	}
 	s.Bound = s.Objective
 	s.Basis = w.basis()
+}
+
+// fits reports whether the value x and the reduced cost d of variable j are
+// sound in the model's own units as well.
+func (w *work) fits(j int, d, x float64, v *solver.Variable) bool {
+	const slack = 1e-7
+	if w.at[j] == basic {
+		return x >= v.Lower-slack*(1+math.Abs(x)) && x <= v.Upper+slack*(1+math.Abs(x))
+	}
+	d /= slack * (1 + math.Abs(v.Cost))
+	return d*w.dir[j] >= -1 && (w.at[j] != atZero || math.Abs(d) <= 1)
 }
 
 // rounding is the relative size below which a figure on the wrong side of a

@@ -133,22 +133,34 @@ func (w *work) values() {
 	}
 }
 
-// prices computes row prices and reduced costs from the costs as they stand.
+// prices computes row prices and reduced costs from the costs as they stand, and
+// priceError, by how much the basic variables are off zero.
 func (w *work) prices() {
 	clear(w.y)
 	for p, j := range w.head[:w.m] {
 		w.charge(p, w.cost[j])
 	}
 	w.reduce()
-	// What is left on basic variables is the error of the inverse: once more.
-	again := false
-	for p, j := range w.head[:w.m] {
-		if j < int32(w.n) && math.Abs(w.d[j]) > 1e-13*(1+math.Abs(w.cost[j])) {
-			w.charge(p, w.d[j])
-			again = true
+	for range 3 {
+		// What is left on the basic variables is the error of the inverse: once more.
+		largest := 1.0
+		for _, y := range w.y {
+			largest = max(largest, math.Abs(y))
 		}
-	}
-	if again {
+		w.priceError = 0
+		for _, j := range w.head[:w.m] {
+			if j < int32(w.n) {
+				w.priceError = max(w.priceError, math.Abs(w.d[j])/largest)
+			}
+		}
+		if !(w.priceError > 1e-14) {
+			return
+		}
+		for p, j := range w.head[:w.m] {
+			if j < int32(w.n) {
+				w.charge(p, w.d[j])
+			}
+		}
 		w.reduce()
 	}
 }

@@ -12,6 +12,7 @@ const (
 	feasible  = 1e-9  // of a value against its bound
 	optimal   = 1e-9  // of a reduced cost
 	accepted  = 1e-8  // of either, in the answer
+	inexact   = 1e-11 // of what recomputing may leave (valueError, priceError)
 	tiny      = 1e-9  // of a pivot that may never be used
 	good      = 1e-6  // of a pivot that needs no second thought
 	unlike    = 1e-7  // of a pivot computed by row and by column
@@ -73,6 +74,10 @@ type work struct {
 	y       []float64 // m: row prices, scaled
 	scratch []float64 // for the inversion
 	back    []int32   // m
+
+	// What the last recomputation left of A x + s, over the largest value, and of
+	// the basic variables' reduced costs, over the largest price.
+	valueError, priceError float64
 
 	pivots     int // since the basis was inverted
 	recovered  int
@@ -149,21 +154,27 @@ func (w *work) sizes() {
 	w.pivots, w.recovered, w.iterations, w.bland, w.shaken, w.moved, w.free = 0, 0, 0, false, false, false, false
 }
 
-// scale brings rows and columns to coefficients of about one, by powers of
-// two, which round nothing: each in turn is divided by the geometric mean of
-// its largest and smallest coefficient.
+// scale brings coefficients to about one by powers of two, which round nothing:
+// rows and columns in turn are divided by the geometric mean of their largest
+// and smallest coefficient, at last every column by its largest.
 func (w *work) scale() {
 	m, n := w.m, w.n
 	w.rowScale, w.colScale = sized(w.rowScale, m), sized(w.colScale, n)
 	fill(w.rowScale, 1)
 	fill(w.colScale, 1)
-	for range 3 {
+	for range 4 {
 		for i := range m {
-			w.rowScale[i] = middle(w.a[i*n:i*n+n], 1, w.colScale)
+			largest, smallest := extent(w.a[i*n:i*n+n], 1, w.colScale)
+			w.rowScale[i] = inverse(math.Sqrt(largest) * math.Sqrt(smallest))
 		}
 		for j := range n {
-			w.colScale[j] = middle(w.a[j:], n, w.rowScale)
+			largest, smallest := extent(w.a[j:], n, w.rowScale)
+			w.colScale[j] = inverse(math.Sqrt(largest) * math.Sqrt(smallest))
 		}
+	}
+	for j := range n {
+		largest, _ := extent(w.a[j:], n, w.rowScale)
+		w.colScale[j] = inverse(largest)
 	}
 	for i := range m {
 		line := w.a[i*n : i*n+n]
@@ -179,20 +190,29 @@ func fill(s []float64, v float64) {
 	}
 }
 
-// middle is the power of two that brings a line, of which every step-th place
-// counts, to a middle size of one when the other direction is scaled by other.
-func middle(line []float64, step int, other []float64) float64 {
-	smallest, largest := math.Inf(1), 0.0
+// extent returns the largest and the smallest coefficient of a line, of which
+// every step-th place counts, when the other direction is scaled by other. What
+// is next to nothing beside the largest has no say. Both are 0 in an empty line.
+func extent(line []float64, step int, other []float64) (largest, smallest float64) {
 	for k, s := range other {
-		if v := math.Abs(line[k*step]) * s; v > 0 {
-			smallest, largest = min(smallest, v), max(largest, v)
+		largest = max(largest, math.Abs(line[k*step])*s)
+	}
+	smallest = largest
+	for k, s := range other {
+		if v := math.Abs(line[k*step]) * s; v < smallest && v > 1e-12*largest {
+			smallest = v
 		}
 	}
-	if largest == 0 {
+	return largest, smallest
+}
+
+// inverse is the power of two that brings v to between 1/2 and 1; 1 for 0.
+func inverse(v float64) float64 {
+	if v == 0 {
 		return 1
 	}
-	_, e := math.Frexp(math.Sqrt(smallest) * math.Sqrt(largest))
-	return math.Ldexp(1, min(max(1-e, -200), 200))
+	_, e := math.Frexp(v)
+	return math.Ldexp(1, min(max(-e, -200), 200))
 }
 
 // bounds lays out costs and bounds.

@@ -85,14 +85,7 @@ func newDictionary(m *solver.Model) *dictionary {
 		case !math.IsInf(v.Lower, -1):
 			at = v.Lower
 			if k := column(j, 1); !math.IsInf(v.Upper, 1) {
-				caps = append(caps, func() {
-					line := make([]*big.Rat, len(d.cost))
-					for c := range line {
-						line[c] = new(big.Rat)
-					}
-					line[k].SetInt64(1)
-					d.add(line, new(big.Rat).Sub(rat(v.Upper), rat(v.Lower)))
-				})
+				caps = append(caps, func() { d.cap(k, new(big.Rat).Sub(rat(v.Upper), rat(v.Lower))) })
 			}
 		case !math.IsInf(v.Upper, 1):
 			at = v.Upper
@@ -140,6 +133,16 @@ func (d *dictionary) add(line []*big.Rat, right *big.Rat) {
 		copied[c] = new(big.Rat).Set(v)
 	}
 	d.a, d.right, d.basics = append(d.a, copied), append(d.right, right), append(d.basics, 0)
+}
+
+// cap adds the row: variable k is at most right.
+func (d *dictionary) cap(k int, right *big.Rat) {
+	line := make([]*big.Rat, len(d.cost))
+	for c := range line {
+		line[c] = new(big.Rat)
+	}
+	line[k].SetInt64(1)
+	d.add(line, right)
 }
 
 // feasible finds a dictionary with nothing below zero: it adds a variable that
