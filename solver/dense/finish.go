@@ -191,7 +191,7 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 		}
 		s.Objective += v.Cost * x
 	}
-	if !fits {
+	if !fits || !w.rowsFit(m, s) {
 		*s = solver.Solution{Stop: solver.StopNumerical, Bound: math.Inf(-1), Iterations: w.iterations}
 		return
 	}
@@ -213,6 +213,33 @@ func (w *work) fits(j int, d, x float64, v *solver.Variable) bool {
 // rounding is the relative size below which a figure on the wrong side of a
 // bound, or a price of the wrong sign, is the work of rounding.
 const rounding = 1e-12
+
+// rowsFit reports whether the prices of the rows have the sign of the bound that
+// they lean on, and the rows are there, in the model's own units.
+func (w *work) rowsFit(m *solver.Model, s *solver.Solution) bool {
+	const slack = 1e-7
+	largest, terms := 1.0, 1.0
+	for _, y := range s.RowDual {
+		largest = max(largest, math.Abs(y))
+	}
+	for j := range m.Variables {
+		terms += math.Abs(m.Variables[j].Cost * s.X[j])
+	}
+	for i, y := range s.RowDual {
+		r := &m.Rows[i]
+		bound := r.Lower
+		if y < 0 {
+			bound = r.Upper
+		}
+		switch {
+		case math.Abs(y) <= 1e-12*largest:
+		case math.IsInf(bound, 0) && math.Abs(y) > slack*largest,
+			!math.IsInf(bound, 0) && math.Abs(y*(s.Activity[i]-bound)) > slack*terms:
+			return false
+		}
+	}
+	return true
+}
 
 // snap puts a value that rounding took past its bound onto the bound, so that
 // nothing is used less than not at all.
