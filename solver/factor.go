@@ -1,9 +1,6 @@
 package solver
 
-import (
-	"math"
-	"sync"
-)
+import "math"
 
 // maxKernel is the largest kernel (basic variables beside binding rows) that is
 // factorised; its inverse is kept dense.
@@ -46,68 +43,64 @@ func (m *Model) Factor(b *Basis) *Factor {
 	return f
 }
 
-// lines keeps what invert works in.
-var lines = sync.Pool{New: func() any { return new([]float64) }}
-
-// invert fills inv by Gauss-Jordan elimination with partial pivoting. It works
-// on the transposed kernel (one line per basic variable), whose inverse, line
-// after line, is the inverse of the kernel column after column.
+// invert fills inv by Gauss-Jordan elimination in place, with partial pivoting. It
+// works on the transposed kernel (one line per basic variable), whose inverse,
+// line after line, is the inverse of the kernel column after column.
 func (f *Factor) invert(m *Model) bool {
 	n := len(f.basic)
-	w := 2 * n
-	held := lines.Get().(*[]float64)
-	defer lines.Put(held)
-	if len(*held) < n*w {
-		*held = make([]float64, n*w)
-	}
-	a := (*held)[:n*w]
-	clear(a)
+	a := make([]float64, n*n)
 	for p, j := range f.basic {
 		rows, values := m.Column(int(j))
 		for e, i := range rows {
 			if q := f.place[i]; q >= 0 {
-				a[p*w+int(q)] = values[e]
+				a[p*n+int(q)] = values[e]
 			}
 		}
-		a[p*w+n+p] = 1
 	}
+	swapped := make([]int32, n) // per step, the line that came up
 	for c := range n {
 		best := c
 		for r := c + 1; r < n; r++ {
-			if math.Abs(a[r*w+c]) > math.Abs(a[best*w+c]) {
+			if math.Abs(a[r*n+c]) > math.Abs(a[best*n+c]) {
 				best = r
 			}
 		}
-		pivot := a[best*w+c]
+		pivot := a[best*n+c]
 		if !(math.Abs(pivot) > 1e-13) {
 			return false
 		}
-		line := a[best*w : best*w+w]
+		swapped[c] = int32(best)
+		line := a[c*n : c*n+n]
 		if best != c {
-			other := a[c*w : c*w+w]
+			other := a[best*n : best*n+n]
 			for x := range line {
 				line[x], other[x] = other[x], line[x]
 			}
-			line = other
 		}
-		for x := c; x < w; x++ {
+		line[c] = 1
+		for x := range line {
 			line[x] /= pivot
 		}
 		for r := range n {
-			g := a[r*w+c]
+			g := a[r*n+c]
 			if r == c || g == 0 {
 				continue
 			}
-			to := a[r*w : r*w+w]
-			for x := c; x < w; x++ {
-				to[x] -= g * line[x]
+			to := a[r*n : r*n+n]
+			to[c] = 0
+			for x, v := range line {
+				to[x] -= g * v
 			}
 		}
 	}
-	f.inv = make([]float64, n*n)
-	for r := range n {
-		copy(f.inv[r*n:r*n+n], a[r*w+n:r*w+w])
+	for c := n - 1; c >= 0; c-- { // lines that came up are columns of the inverse
+		if s := int(swapped[c]); s != c {
+			for r := range n {
+				a[r*n+c], a[r*n+s] = a[r*n+s], a[r*n+c]
+			}
+		}
 	}
+	f.inv = a
 	return true
 }
 

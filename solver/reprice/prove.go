@@ -44,15 +44,24 @@ func (w *worker) prove(f, n *formula, bounds bool) Way {
 		f.factor.Duals(&w.model, s.RowDual)
 	}
 	s.ReducedCost = w.take(len(n.cost))
-	if way == ByReducedCosts {
-		w.movedOnly(f, n, s)
-	} else {
-		for j := range s.ReducedCost {
-			s.ReducedCost[j] = w.reduced(j, s.RowDual)
-		}
-	}
-	if !w.signsFit(s) {
+	if !w.rowSignsFit(s) {
 		return Solved
+	}
+	if way == ByReducedCosts {
+		copy(s.ReducedCost, old.ReducedCost)
+	}
+	for j, c := range n.cost {
+		switch {
+		case way == ByReducedCosts && c == f.cost[j]:
+			continue
+		case old.Basis != nil && old.Basis.Variables[j] == solver.Basic:
+			s.ReducedCost[j] = 0 // what the prices are made from
+			continue
+		}
+		s.ReducedCost[j] = w.reduced(j, s.RowDual)
+		if v := &w.model.Variables[j]; !fits(s.ReducedCost[j], s.X[j], v.Lower, v.Upper, sign*max(1, math.Abs(c))) {
+			return Solved
+		}
 	}
 	s.Objective = w.model.Cost(s.X)
 	s.Bound = s.Objective
@@ -83,17 +92,6 @@ func (w *worker) inBasis(f, n *formula) bool {
 		}
 	}
 	return false
-}
-
-// movedOnly works out the reduced costs of the variables whose cost moved; the
-// others stand.
-func (w *worker) movedOnly(f, n *formula, s *solver.Solution) {
-	copy(s.ReducedCost, f.answer.ReducedCost)
-	for j, c := range n.cost {
-		if c != f.cost[j] {
-			s.ReducedCost[j] = w.reduced(j, s.RowDual)
-		}
-	}
 }
 
 // reduced is the reduced cost of variable j at the row prices y.
@@ -132,16 +130,9 @@ func (w *worker) feasible(s *solver.Solution) bool {
 	return true
 }
 
-// signsFit reports whether every price fits the bound that its variable or row is
-// at: not below zero away from the upper bound, not above zero away from the lower
-// one. With a feasible point that is the whole of optimality.
-func (w *worker) signsFit(s *solver.Solution) bool {
-	for j, d := range s.ReducedCost {
-		v := &w.model.Variables[j]
-		if !fits(d, s.X[j], v.Lower, v.Upper, sign*max(1, math.Abs(v.Cost))) {
-			return false
-		}
-	}
+// rowSignsFit reports whether the price of every row fits the bound that the row
+// is at: see fits.
+func (w *worker) rowSignsFit(s *solver.Solution) bool {
 	largest := 1.0
 	for _, y := range s.RowDual {
 		largest = max(largest, math.Abs(y))
@@ -155,6 +146,10 @@ func (w *worker) signsFit(s *solver.Solution) bool {
 	return true
 }
 
+// fits reports whether a price fits the bound that its variable or row is at: not
+// below zero away from the upper bound, not above zero away from the lower one. With
+// a feasible point, and prices that fit everywhere, that is the whole of
+// optimality.
 func fits(price, value, lower, upper, noise float64) bool {
 	switch {
 	case price > noise:
