@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 
@@ -170,7 +171,7 @@ func printCorrection(w io.Writer, r *pb.CorrectBatchResponse) {
 		if i < len(r.After) {
 			after = figures(r.After[i].Value, 5)
 		}
-		if b.Slack < 0 {
+		if b.Slack < -1e-5*math.Max(math.Abs(b.GetLower()), math.Abs(b.GetUpper())) { // what counts as met
 			out = "was out"
 		}
 		t.add(b.Title, bounds(b.Lower, b.Upper), figures(b.Value, 5), after, b.Unit, out)

@@ -146,7 +146,7 @@ func MostShare(ctx context.Context, engine solver.Engine, p *Problem, j int) (sh
 // what was measured on it.
 func (a *Correction) AsWorkOff(id, title, material string, available mass.Mass) Candidate {
 	return Candidate{ID: id, Title: title, Material: material, Class: inventory.WorkOff,
-		Properties: a.Whole.Properties, Available: available, FromStock: true}
+		Properties: a.Whole.Properties, MadeOf: a.Whole.MadeOf, Available: available, FromStock: true}
 }
 
 // assumed says which limits rest on a test and which on what was weighed in.

@@ -26,7 +26,7 @@ func correct(t tester, p *formulation.CorrectionProblem) *formulation.Correction
 // with an oil to add.
 func stiff() *formulation.CorrectionProblem {
 	varnish := formulation.Candidate{ID: "varnish", Class: inventory.Varnish, Properties: property.Set{property.TackUnits: 14, property.ViscosityPaS: 50, property.DensityKgPerL: 1}}
-	thin := formulation.Candidate{ID: "thin", Class: inventory.Varnish, Properties: property.Set{property.TackUnits: 4, property.ViscosityPaS: 5, property.DensityKgPerL: 0.9}}
+	thin := formulation.Candidate{ID: "thin", Material: "thin", Class: inventory.Varnish, Properties: property.Set{property.TackUnits: 4, property.ViscosityPaS: 5, property.DensityKgPerL: 0.9}}
 	return &formulation.CorrectionProblem{
 		Pot: formulation.Pot{Components: []formulation.Candidate{varnish, thin}, Masses: []mass.Mass{80 * mass.Kilogram, 20 * mass.Kilogram},
 			Tests: map[string]float64{property.TackUnits: 14}},
@@ -232,6 +232,8 @@ func TestMostShare(t *testing.T) {
 	near(t, "what there is of it", share(), 0.15, 1e-9)
 	p.Limits = append(p.Limits, formulation.Limit{ID: "work-off", Kind: formulation.Share, Classes: []inventory.Class{inventory.WorkOff}, Upper: to(0.1)})
 	near(t, "as work-off", share(), 0.1, 1e-9)
+	p.Limits[1] = formulation.Limit{ID: "no thin", Kind: formulation.Share, Materials: []string{"thin"}, Upper: to(0.01)}
+	near(t, "as what went into it", share(), 0.05, 1e-9) // a fifth of the pot is of that material
 	p.Limits[0].Upper = to(9)
 	if _, ok, _, err := formulation.MostShare(t.Context(), engine, p, 1); ok || err != nil {
 		t.Error("there is no such ink", ok, err)

@@ -169,12 +169,7 @@ func (b *blend) totals(l *Limit, p *Problem, d *property.Definition) (num, den f
 		metal := property.Key(property.MetalFraction, l.Metal)
 		return 100 * b.sumOf(metal), b.sumOf(property.BinderSolidsFraction), nil
 	case Share:
-		return b.sum(func(k int) float64 {
-			if l.counts(b.of[k]) {
-				return 1
-			}
-			return 0
-		}), b.stays, nil
+		return b.sum(func(k int) float64 { return l.counted(b.of[k]) }), b.stays, nil
 	case WaxSolids:
 		return b.sumOf(property.WaxSolidsFraction), b.stays, nil
 	case WettingDemand:

@@ -96,15 +96,30 @@ func (l *Limit) Name() string {
 	return l.ID
 }
 
-// counts reports whether a candidate is a member of a Share limit.
-func (l *Limit) counts(c *Candidate) bool {
+// counted is the part of a kg of the candidate that counts in a Share limit: all of
+// a member; of leftover ink what members went into it.
+func (l *Limit) counted(c *Candidate) float64 {
+	if l.member(c.Material, c.Class) {
+		return 1
+	}
+	sum := 0.0
+	for i := range c.MadeOf {
+		if l.member(c.MadeOf[i].Material, c.MadeOf[i].Class) {
+			sum += c.MadeOf[i].Fraction
+		}
+	}
+	return sum
+}
+
+// member reports whether a material or its class is named by a Share limit.
+func (l *Limit) member(material string, class inventory.Class) bool {
 	for _, m := range l.Materials {
-		if m == c.Material {
+		if m == material {
 			return true
 		}
 	}
 	for _, k := range l.Classes {
-		if k == c.Class {
+		if k == class {
 			return true
 		}
 	}

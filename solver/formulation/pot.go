@@ -91,6 +91,10 @@ func newPot(of *Pot, limits []Limit, catalogue Catalogue, terms []term) (*pot, e
 		sets[i] = named(&p.components[i])
 	}
 	p.whole = Candidate{ID: "pot", Title: "the pot", Properties: blendedSet(catalogue, sets, p.kg)}
+	for i := range p.components {
+		c := &p.components[i]
+		p.whole.MadeOf = append(p.whole.MadeOf, Content{c.Material, c.Class, p.kg[i] / p.kgStays})
+	}
 	m := &measuring{pot: p, catalogue: catalogue, terms: terms, by: map[string]string{}}
 	m.all(of.Tests)
 	if len(m.errs) > 0 {

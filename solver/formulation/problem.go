@@ -32,6 +32,16 @@ type Candidate struct {
 	// makes the candidate more welcome by that much and changes no cost: see
 	// Answer.UseUp.
 	UsePremium float64
+	// MadeOf is what leftover ink was made of, where that is known: a limit on a set
+	// of materials counts them.
+	MadeOf []Content
+}
+
+// Content is a material in leftover ink, kg per kg.
+type Content struct {
+	Material string
+	Class    inventory.Class
+	Fraction float64
 }
 
 // Catalogue looks a property up by name (without qualifier).

@@ -150,10 +150,7 @@ func (t *term) at(c *facts) (num, den float64, missing string) {
 	case MetalOnBinder:
 		return 100 * s[t.key], c.binder, ""
 	case Share:
-		if t.limit.counts(c.Candidate) {
-			return 1, stays, ""
-		}
-		return 0, stays, ""
+		return t.limit.counted(c.Candidate), stays, ""
 	case WaxSolids:
 		return s[t.key], stays, ""
 	case WettingDemand:
