@@ -27,7 +27,7 @@ func TestWeighingBetweenSafeLimits(t *testing.T) {
 		}
 		p.Weighing = &formulation.Weighing{Balances: []formulation.Balance{{Division: 100 * mass.Gram}}, Tolerance: 100 * mass.Gram,
 			AtMost: 10, Gap: 1e-3, TimeLimit: 5 * time.Second}
-		a, err := formulation.Optimise(t.Context(), wholeEngine, p)
+		a, err := formulation.Optimise(t.Context(), weigher, p)
 		if err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
