@@ -44,6 +44,9 @@ type Material struct {
 	Title      string
 	Class      Class
 	Properties property.Set // nominal values; a lot's certificate overrides them
+	// Deviations are standard deviations of values of a lot, by key, where its own
+	// certificate gives none.
+	Deviations property.Set
 	// ColourIndex is the Colour Index generic name of a pigment ("PB15:3").
 	ColourIndex string
 	// ShelfLifeDays is the usual life after receipt or production; 0 is unknown.

@@ -31,6 +31,8 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 	fmt.Fprintln(w)
 	printWeighed(w, r)
 	printLimits(w, r, all)
+	printSafety(w, r)
+	printAims(w, r)
 	printUsedUp(w, r)
 	if all {
 		printRest(w, r)
@@ -239,6 +241,7 @@ func printClash(w io.Writer, r *pb.OptimiseResponse) {
 			fmt.Fprintln(w, wrap("  - "+m.Text, 100, "    "))
 		}
 	}
+	printPossible(w, r)
 	printAssumptions(w, r.Assumptions)
 }
 

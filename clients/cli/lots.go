@@ -107,4 +107,8 @@ func (a *app) printLot(l *pb.Lot) {
 		fmt.Fprintln(a.out)
 		a.printProperties(l.Certificate)
 	}
+	if len(l.Deviations) > 0 {
+		fmt.Fprintln(a.out, "\nStandard deviations")
+		a.printProperties(l.Deviations)
+	}
 }

@@ -29,6 +29,7 @@ func (a *app) optimise() *cobra.Command {
   millbase optimise sheetfed-cyan --kg 250 --use-up 30d,work-off --premium 0.50
   millbase optimise sheetfed-cyan --kg 250 --weighable --at-most 8 --least 50g
   millbase optimise sheetfed-cyan --kg 250 --division 100g --whole 25kg:linseed --not-both lots/l-1091,lots/l-1092
+  millbase optimise sheetfed-cyan --kg 250 --sure voc=99% --aim 'tack_units=11,weight=0.02'
   millbase optimise --file alloy.json --json`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

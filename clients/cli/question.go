@@ -25,6 +25,7 @@ type question struct {
 	stockOnly     bool
 	prefer        preference
 	weigh         weigher
+	wish          wishes
 }
 
 func (q *question) flags(f *pflag.FlagSet) {
@@ -37,6 +38,7 @@ func (q *question) flags(f *pflag.FlagSet) {
 	f.StringVar(&q.file, "file", "", "the whole question as JSON")
 	q.prefer.flags(f)
 	q.weigh.flags(f)
+	q.wish.flags(f, &q.r)
 }
 
 // request is the question that the flags ask, of the specification in args or of a
@@ -63,9 +65,11 @@ func (q *question) request(a *app, cmd *cobra.Command, args []string) (request *
 		}
 	}
 	if len(q.sets) > 0 {
-		return request, a.overlay(cmd, request, q.sets)
+		if err := a.overlay(cmd, request, q.sets); err != nil {
+			return nil, err
+		}
 	}
-	return request, nil
+	return request, q.wish.into(a, cmd, request)
 }
 
 func readRequest(file string, stdin io.Reader) (*pb.OptimiseRequest, error) {

@@ -128,7 +128,7 @@ func (l *Loader) loadMaterials(ctx context.Context) (int, error) {
 		_, err := l.materials.CreateMaterial(ctx, &pb.CreateMaterialRequest{
 			MaterialId: m.id, RequestId: uid(l.today, "material", m.id),
 			Material: &pb.Material{
-				Title: m.title, MaterialClass: m.class, ColourIndex: m.ci, Properties: m.props, ShelfLifeDays: m.shelfDays,
+				Title: m.title, MaterialClass: m.class, ColourIndex: m.ci, Properties: m.props, Deviations: m.deviations(), ShelfLifeDays: m.shelfDays,
 				SafetyStockKg: m.safetyKg, Cautions: m.cautions, StandardCostPerKg: eur(m.price),
 			},
 		})

@@ -30,6 +30,7 @@ type Lot struct {
 	Supplier     string // id; empty for a lot made here
 	Status       Status
 	Certificate  property.Set // overrides the material's nominal values
+	Deviations   property.Set // standard deviations, overrides the material's
 	ReceivedDate time.Time
 	ExpiryDate   time.Time // zero: does not expire
 	// Batch is the id of the batch that made the lot; empty for a bought one.

@@ -222,8 +222,9 @@ func (r *stockRoom) fill(p *pool, c *choice) {
 			p.leave(name, title, "%s", why)
 			continue
 		}
-		p.add(formulation.Candidate{ID: name, Title: title, Material: m.ID, Class: m.Class, ColourIndex: m.ColourIndex,
-			Properties: m.Properties.Merge(l.Certificate), Available: r.free[l.ID], FromStock: true}, price, nil)
+		values := m.Properties.Merge(l.Certificate)
+		p.add(formulation.Candidate{ID: name, Title: title, Material: m.ID, Class: m.Class, ColourIndex: m.ColourIndex, Properties: values,
+			Deviation: deviationsOf(values, r.catalogue, m.Deviations, l.Deviations), Available: r.free[l.ID], FromStock: true}, price, nil)
 		if c.useUp != nil {
 			p.prefer(c.useUp.premium(l, m.Class, price, c.date))
 		}
@@ -256,7 +257,7 @@ func (r *stockRoom) fillOffers(p *pool, c *choice) {
 		}
 		price := ladder[rungFor(ladder, mostOf(c.quantity, m.Properties))].price
 		p.add(formulation.Candidate{ID: name, Title: title, Material: m.ID, Class: m.Class, ColourIndex: m.ColourIndex,
-			Properties: m.Properties, Available: -1}, price, ladder)
+			Properties: m.Properties, Deviation: deviationsOf(m.Properties, r.catalogue, m.Deviations), Available: -1}, price, ladder)
 	}
 }
 

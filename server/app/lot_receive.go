@@ -141,6 +141,11 @@ func (b *Book) completeLot(ctx context.Context, tx Tx, v *StockLot) error {
 	if err != nil {
 		return err
 	}
+	spread, err := checkDeviations(ctx, tx, "lot.deviations", v.Deviations)
+	if err != nil {
+		return err
+	}
+	bad = append(bad, spread...)
 	if v.ReceivedDate.IsZero() {
 		v.ReceivedDate = today
 		if days := material.Value.ShelfLifeDays; v.ExpiryDate.IsZero() && days > 0 {

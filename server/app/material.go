@@ -53,7 +53,11 @@ func checkMaterial(ctx context.Context, tx Tx, m BookMaterial) error {
 	if err != nil {
 		return err
 	}
-	if bad = append(bad, values...); len(bad) > 0 {
+	spread, err := checkDeviations(ctx, tx, "material.deviations", m.Deviations)
+	if err != nil {
+		return err
+	}
+	if bad = append(append(bad, values...), spread...); len(bad) > 0 {
 		return bad
 	}
 	return nil

@@ -31,6 +31,10 @@ type OptimiseRequest struct {
 	WaterDensityKgPerL float64
 	UseUp              *UseUp    // lots of the book that are worth using up; nil: none
 	Weighing           *Weighing // nil: masses to the milligram
+	// Goals are aims beside the cost; the rest is as in formulation.Problem.
+	Goals                        []formulation.Goal
+	GoalTolerance, CostTolerance float64
+	CostRank                     int
 }
 
 // InlineCandidate is a candidate that stands in the request with its price.
@@ -204,6 +208,7 @@ func (s *setting) problem() *formulation.Problem {
 		water = s.plant.WaterDensityKgPerL
 	}
 	return &formulation.Problem{Quantity: s.req.Quantity, Limits: s.limits, Candidates: s.pool.candidates,
+		Goals: s.req.Goals, GoalTolerance: s.req.GoalTolerance, CostRank: s.req.CostRank, CostTolerance: s.req.CostTolerance,
 		Catalogue: s.catalogue, Settings: formulation.Settings{WaterDensityKgPerL: water}, Currency: s.currency}
 }
 

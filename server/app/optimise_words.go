@@ -53,10 +53,24 @@ func (o *Optimised) summary() string {
 		b.WriteString(", which these candidates can't meet together")
 	}
 	b.WriteString(".")
+	b.WriteString(o.lessSafe())
 	if way := o.waysOut(); way != "" {
 		b.WriteString(" " + way + ".")
 	}
 	return b.String()
+}
+
+// lessSafe says, where it is the safety asked for that is in the way, how much of
+// it there can be.
+func (o *Optimised) lessSafe() string {
+	s := o.Answer.Safety
+	switch {
+	case s == nil || !s.Nominal:
+		return ""
+	case s.Confidence > 0.5:
+		return fmt.Sprintf(" It is the safety asked for that is in the way: all of it together can be had with %.4g %%.", math.Floor(s.Confidence*1e4)/100)
+	}
+	return " It is the safety asked for that is in the way: by nominal values there is a formula."
 }
 
 func (o *Optimised) subject() string {

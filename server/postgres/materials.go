@@ -40,6 +40,7 @@ var materialTable = &table[app.BookMaterial]{
 		plain("title", func(m *app.BookMaterial) *string { return &m.Title }),
 		plain("class", func(m *app.BookMaterial) *inventory.Class { return &m.Class }),
 		object("properties", func(m *app.BookMaterial) *property.Set { return &m.Properties }),
+		object("deviations", func(m *app.BookMaterial) *property.Set { return &m.Deviations }),
 		plain("colour_index", func(m *app.BookMaterial) *string { return &m.ColourIndex }),
 		plain("shelf_life_days", func(m *app.BookMaterial) *int { return &m.ShelfLifeDays }),
 		milligrams("safety_stock_mg", func(m *app.BookMaterial) *mass.Mass { return &m.SafetyStock }),

@@ -135,7 +135,7 @@ func lotOf(f *fields, id string, l *pb.Lot) app.StockLot {
 		Lot: lot.Lot{
 			ID: id, Material: f.id("lot.material", l.GetMaterial(), materials), SupplierLot: l.GetSupplierLot(),
 			Supplier: f.optionalID("lot.supplier", l.GetSupplier(), suppliers), Status: lot.Status(word(l.GetStatus())),
-			Certificate: f.set("lot.certificate", l.GetCertificate()), Note: l.GetNote(),
+			Certificate: f.set("lot.certificate", l.GetCertificate()), Deviations: f.set("lot.deviations", l.GetDeviations()), Note: l.GetNote(),
 			ReceivedDate: f.date("lot.received_date", l.GetReceivedDate()), ExpiryDate: f.date("lot.expiry_date", l.GetExpiryDate()),
 		},
 		Cost: lotCostOf(f, l.GetCost()),
@@ -169,7 +169,7 @@ func lotWhole(v app.LotView) *pb.Lot {
 	l := v.Value
 	out := &pb.Lot{
 		Name: nameOf(lots, l.ID), Material: nameOf(materials, l.Material), SupplierLot: l.SupplierLot, Supplier: nameOf(suppliers, l.Supplier),
-		Status: enum[pb.LotStatus](string(l.Status)), Expired: v.Expired, Certificate: l.Certificate,
+		Status: enum[pb.LotStatus](string(l.Status)), Expired: v.Expired, Certificate: l.Certificate, Deviations: l.Deviations,
 		ReceivedDate: dateOut(l.ReceivedDate), ExpiryDate: dateOut(l.ExpiryDate), Batch: nameOf(batches, l.Batch), Note: l.Note,
 		OnHandKg: kg(v.OnHand), ReservedKg: kg(v.Reserved),
 		Etag: etagOut(v.Version), CreateTime: momentOut(v.CreatedAt), UpdateTime: momentOut(v.UpdatedAt),

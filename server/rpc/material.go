@@ -185,7 +185,7 @@ func materialOf(id string, m *pb.Material, currency string) (app.BookMaterial, e
 	out := app.BookMaterial{
 		Material: inventory.Material{
 			ID: id, Title: m.GetTitle(), Class: inventory.Class(word(m.GetMaterialClass())), ColourIndex: m.GetColourIndex(),
-			Properties: f.set("material.properties", m.GetProperties()), ShelfLifeDays: int(m.GetShelfLifeDays()),
+			Properties: f.set("material.properties", m.GetProperties()), Deviations: f.set("material.deviations", m.GetDeviations()), ShelfLifeDays: int(m.GetShelfLifeDays()),
 			SafetyStock: f.mass("material.safety_stock_kg", m.GetSafetyStockKg()), Cautions: m.GetCautions(), Archived: m.GetArchived(),
 		},
 		StandardCostPerKg: f.price("material.standard_cost_per_kg", m.GetStandardCostPerKg(), currency),
@@ -206,7 +206,7 @@ func materialWhole(r app.Record[app.BookMaterial], currency string) *pb.Material
 	m := r.Value
 	out := &pb.Material{
 		Name: nameOf(materials, m.ID), Title: m.Title, MaterialClass: enum[pb.MaterialClass](string(m.Class)), ColourIndex: m.ColourIndex,
-		Properties: m.Properties, ShelfLifeDays: int32(m.ShelfLifeDays), SafetyStockKg: kg(m.SafetyStock), Cautions: m.Cautions,
+		Properties: m.Properties, Deviations: m.Deviations, ShelfLifeDays: int32(m.ShelfLifeDays), SafetyStockKg: kg(m.SafetyStock), Cautions: m.Cautions,
 		Archived: m.Archived, Etag: etagOut(r.Version), CreateTime: momentOut(r.CreatedAt), UpdateTime: momentOut(r.UpdatedAt),
 	}
 	if !m.StandardCostPerKg.IsZero() {

@@ -44,6 +44,10 @@ func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.Optimise
 		WaterDensityKgPerL: f.number("water_density_kg_per_l", req.GetWaterDensityKgPerL()),
 		UseUp:              f.useUp("use_up", req.GetUseUp()),
 		Weighing:           f.weighing("weighing", req.GetWeighing()),
+		Goals:              f.aims("aims", req.GetAims()),
+		GoalTolerance:      f.number("aim_tolerance_percent", req.GetAimTolerancePercent()) / 100,
+		CostTolerance:      f.number("cost_tolerance_percent", req.GetCostTolerancePercent()) / 100,
+		CostRank:           int(req.GetCostRank()),
 	}
 	for i, c := range req.GetCandidates() {
 		in.Inline = append(in.Inline, f.inlineCandidate(fmt.Sprintf("candidates[%d]", i), c, req.GetCurrencyCode()))
@@ -56,7 +60,7 @@ func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.Optimise
 	}
 	o, err := s.book.Optimise(ctx, in)
 	if err != nil {
-		return nil, weighingFields(candidateFields(limitFields(err)), req.GetWeighing())
+		return nil, weighingFields(aimFields(candidateFields(limitFields(err))), req.GetWeighing())
 	}
 	return optimisedOut(o), nil
 }
@@ -97,6 +101,7 @@ func (f *fields) inlineCandidate(field string, m *millbasev1.InlineCandidate, cu
 		Class:       inventory.Class(word(m.GetMaterialClass())),
 		ColourIndex: m.GetColourIndex(),
 		Properties:  f.set(field+".properties", m.GetProperties()),
+		Deviation:   f.set(field+".deviations", m.GetDeviations()),
 		Available:   -1,
 		AtLeast:     f.mass(field+".at_least_kg", m.GetAtLeastKg()),
 	}}

@@ -65,6 +65,8 @@ func optimisedOut(o *app.Optimised) *millbasev1.OptimiseResponse {
 		usedUpOut(out, o)
 	}
 	weighedOut(out, o)
+	aimsOut(out, o)
+	safeOut(out, o)
 	return out
 }
 

@@ -155,6 +155,7 @@ func (f *fields) limit(field string, m *millbasev1.Limit) formulation.Limit {
 	}
 	l := formulation.Limit{ID: m.GetLimitId(), Title: m.GetTitle(), Lower: m.Lower, Upper: m.Upper,
 		Hard: m.GetHard(), MoveWeight: m.GetMoveWeight()}
+	safetyIn(&l, m.GetSafety())
 	switch subject := m.GetSubject().(type) {
 	case *millbasev1.Limit_PigmentLoading_:
 		l.Kind = formulation.PigmentLoading
@@ -187,7 +188,7 @@ func (f *fields) limit(field string, m *millbasev1.Limit) formulation.Limit {
 }
 
 func limitOut(l *formulation.Limit) *millbasev1.Limit {
-	out := &millbasev1.Limit{LimitId: l.ID, Title: l.Title, Lower: l.Lower, Upper: l.Upper, Hard: l.Hard, MoveWeight: l.MoveWeight}
+	out := &millbasev1.Limit{LimitId: l.ID, Title: l.Title, Lower: l.Lower, Upper: l.Upper, Hard: l.Hard, MoveWeight: l.MoveWeight, Safety: safetyOut(l)}
 	switch l.Kind {
 	case formulation.PigmentLoading:
 		out.Subject = &millbasev1.Limit_PigmentLoading_{PigmentLoading: &millbasev1.Limit_PigmentLoading{ColourIndex: l.ColourIndex, ByStrength: l.ByStrength}}
@@ -216,6 +217,11 @@ func limitOut(l *formulation.Limit) *millbasev1.Limit {
 	return out
 }
 
+// insideLimit is where the API has a field of a limit.
+var insideLimit = map[string]string{"id": "limit_id", "metal": "metal_on_binder.metal", "materials": "share.materials",
+	"classes": "share.classes", "property": "blended.property",
+	"confidence": "safety.confidence", "budget": "safety.budget", "spread": "safety.spread"}
+
 var limitField = regexp.MustCompile(`limits\[(\d+)\]\.(\w+)(.*)$`)
 
 // limitFields writes the field paths of limits as the API has them: a limit's
@@ -226,12 +232,10 @@ func limitFields(err error) error {
 		return err
 	}
 	out := make(app.Invalid, len(bad))
-	inside := map[string]string{"id": "limit_id", "metal": "metal_on_binder.metal", "materials": "share.materials",
-		"classes": "share.classes", "property": "blended.property"}
 	for i, b := range bad {
 		b.Field = limitField.ReplaceAllStringFunc(b.Field, func(path string) string {
 			m := limitField.FindStringSubmatch(path)
-			if name, renamed := inside[m[2]]; renamed {
+			if name, renamed := insideLimit[m[2]]; renamed {
 				m[2] = name
 			}
 			return fmt.Sprintf("limits[%s].%s%s", m[1], m[2], m[3])

@@ -96,11 +96,12 @@ type LimitReport struct {
 	// the limit: negative where a higher bound would save. Where candidates have
 	// a UsePremium, of the cost less what is earned.
 	ShadowPrice float64
+	// Deviation, Margin and Confidence are set for a limit that asks for safety.
 	// Deviation is the standard deviation of Value, from those of the used
 	// candidates, to first order.
 	Deviation float64
 	// Margin is how far inside the bounds Value has to be, in the limit's unit, for
-	// the safety asked for; at the nearer bound. 0 where none is asked for.
+	// the safety asked for; at the nearer bound.
 	Margin float64
 	// Confidence is the probability with which the limit holds when values vary
 	// independently and normally; under a budget what is certain whatever their

@@ -30,6 +30,9 @@ func (b *built) assumed(portions []portion) []string {
 			out = append(out, fmt.Sprintf("%s of %s taken as %s: no certificate value.", b.title(key), list(names), taken))
 		}
 	}
+	if s := b.certain(portions); s != "" {
+		out = append(out, s)
+	}
 	for i := range b.terms {
 		l := b.terms[i].limit
 		switch l.Kind {
@@ -50,6 +53,25 @@ func (b *built) assumed(portions []portion) []string {
 		}
 	}
 	return out
+}
+
+// certain names the used candidates of which no deviation is known, where it
+// matters.
+func (b *built) certain(portions []portion) string {
+	if len(b.guards) == 0 {
+		return ""
+	}
+	var names []string
+	for _, o := range portions {
+		if c := &b.p.Candidates[b.active[o.column]]; len(c.uncertain()) == 0 {
+			names = append(names, c.Name())
+		}
+	}
+	independent := "Values of different lots, and the properties of one, are taken to deviate independently."
+	if len(names) == 0 {
+		return independent
+	}
+	return independent + " No deviation is known of " + list(names) + ": their values count as certain."
 }
 
 func (b *built) title(key string) string {

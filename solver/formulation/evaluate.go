@@ -115,9 +115,11 @@ func (b *blend) value(l *Limit, p *Problem, d *property.Definition) LimitReport 
 	}
 	r.Value = d.Inverse(num / den)
 	r.Met, r.Slack = within(l, r.Value)
-	if b.deviates() {
+	switch {
+	case !l.guarded():
+	case b.deviates():
 		b.doubt(&r, l, p, d)
-	} else if r.Met {
+	case r.Met:
 		r.Confidence = 1
 	}
 	return r

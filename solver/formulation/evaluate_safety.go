@@ -12,7 +12,7 @@ func (b *blend) deviates() bool {
 	return slices.ContainsFunc(b.of, func(c *Candidate) bool { return len(c.Deviation) > 0 })
 }
 
-// doubt works out how sure a limit with a value is. It moves each value of each
+// doubt works out how sure a guarded limit with a value is. It moves each value of each
 // component by a little and works the whole blend out again.
 func (b *blend) doubt(r *LimitReport, l *Limit, p *Problem, d *property.Definition) {
 	num, den, _ := b.totals(l, p, d)
@@ -38,9 +38,6 @@ func (b *blend) doubt(r *LimitReport, l *Limit, p *Problem, d *property.Definiti
 		ratio := d.Forward(*bound)
 		over := toward * (num - ratio*den)
 		missed += missing(l, parts, ratio, over, nominal)
-		if !l.guarded() {
-			continue
-		}
 		away := l.factor() * spreadOf(parts, ratio, l.Budget)
 		safe := d.Inverse(ratio + toward*(over+away)/den)
 		left := *bound - safe
@@ -53,9 +50,7 @@ func (b *blend) doubt(r *LimitReport, l *Limit, p *Problem, d *property.Definiti
 		r.Met = r.Met && left >= -tolerance*l.size()
 	}
 	r.Confidence = max(0, 1-missed)
-	if l.guarded() {
-		r.Slack = slack
-	}
+	r.Slack = slack
 }
 
 // parts are the moments of numerator and denominator for each component, of all

@@ -113,7 +113,11 @@ type AimResult struct {
 	// The best it could be if it came first.
 	Best float64 `protobuf:"fixed64,8,opt,name=best,proto3" json:"best,omitempty"`
 	// The cost per kg of the cheapest formula that has it best.
-	CostAtBest    *money.Money `protobuf:"bytes,9,opt,name=cost_at_best,json=costAtBest,proto3" json:"cost_at_best,omitempty"`
+	CostAtBest *money.Money `protobuf:"bytes,9,opt,name=cost_at_best,json=costAtBest,proto3" json:"cost_at_best,omitempty"`
+	// It can't come nearer, at any cost; price_per_unit is 0 then.
+	AtBest bool `protobuf:"varint,10,opt,name=at_best,json=atBest,proto3" json:"at_best,omitempty"`
+	// What being one unit further off would save per kg of ink.
+	SavingPerUnit float64 `protobuf:"fixed64,11,opt,name=saving_per_unit,json=savingPerUnit,proto3" json:"saving_per_unit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -211,6 +215,83 @@ func (x *AimResult) GetCostAtBest() *money.Money {
 	return nil
 }
 
+func (x *AimResult) GetAtBest() bool {
+	if x != nil {
+		return x.AtBest
+	}
+	return false
+}
+
+func (x *AimResult) GetSavingPerUnit() float64 {
+	if x != nil {
+		return x.SavingPerUnit
+	}
+	return 0
+}
+
+// A row of the pay-off table: the cheapest formula that is best in one aim alone.
+type PayOff struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty for the cheapest formula of all.
+	LimitId   string       `protobuf:"bytes,1,opt,name=limit_id,json=limitId,proto3" json:"limit_id,omitempty"`
+	CostPerKg *money.Money `protobuf:"bytes,2,opt,name=cost_per_kg,json=costPerKg,proto3" json:"cost_per_kg,omitempty"`
+	// Of each aim, in the order of the request.
+	Values        []float64 `protobuf:"fixed64,3,rep,packed,name=values,proto3" json:"values,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PayOff) Reset() {
+	*x = PayOff{}
+	mi := &file_millbase_v1_aims_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PayOff) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PayOff) ProtoMessage() {}
+
+func (x *PayOff) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_aims_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PayOff.ProtoReflect.Descriptor instead.
+func (*PayOff) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_aims_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PayOff) GetLimitId() string {
+	if x != nil {
+		return x.LimitId
+	}
+	return ""
+}
+
+func (x *PayOff) GetCostPerKg() *money.Money {
+	if x != nil {
+		return x.CostPerKg
+	}
+	return nil
+}
+
+func (x *PayOff) GetValues() []float64 {
+	if x != nil {
+		return x.Values
+	}
+	return nil
+}
+
 // A limit that holds with a confidence, at the answer.
 type SafetyResult struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -220,14 +301,23 @@ type SafetyResult struct {
 	// Probability that the limit holds, reached.
 	Confidence float64 `protobuf:"fixed64,3,opt,name=confidence,proto3" json:"confidence,omitempty"`
 	// What the safety of this limit costs per kg of ink.
-	PricePerKg    *money.Money `protobuf:"bytes,4,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
+	PricePerKg *money.Money `protobuf:"bytes,4,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
+	// How far inside its bound the value has to be, in the limit's unit.
+	Margin float64 `protobuf:"fixed64,5,opt,name=margin,proto3" json:"margin,omitempty"`
+	// What staying one more standard deviation (or spread) away costs per kg of ink.
+	PricePerDeviation float64 `protobuf:"fixed64,6,opt,name=price_per_deviation,json=pricePerDeviation,proto3" json:"price_per_deviation,omitempty"`
+	// When there is no formula: the highest confidence (or budget) that this limit
+	// can have with all others as asked; absent when it is not in the way alone.
+	Highest *float64 `protobuf:"fixed64,7,opt,name=highest,proto3,oneof" json:"highest,omitempty"`
+	// What was asked for.
+	Asked         *Limit_Safety `protobuf:"bytes,8,opt,name=asked,proto3" json:"asked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SafetyResult) Reset() {
 	*x = SafetyResult{}
-	mi := &file_millbase_v1_aims_proto_msgTypes[2]
+	mi := &file_millbase_v1_aims_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -239,7 +329,7 @@ func (x *SafetyResult) String() string {
 func (*SafetyResult) ProtoMessage() {}
 
 func (x *SafetyResult) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_aims_proto_msgTypes[2]
+	mi := &file_millbase_v1_aims_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -252,7 +342,7 @@ func (x *SafetyResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SafetyResult.ProtoReflect.Descriptor instead.
 func (*SafetyResult) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_aims_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_aims_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *SafetyResult) GetLimitId() string {
@@ -283,6 +373,34 @@ func (x *SafetyResult) GetPricePerKg() *money.Money {
 	return nil
 }
 
+func (x *SafetyResult) GetMargin() float64 {
+	if x != nil {
+		return x.Margin
+	}
+	return 0
+}
+
+func (x *SafetyResult) GetPricePerDeviation() float64 {
+	if x != nil {
+		return x.PricePerDeviation
+	}
+	return 0
+}
+
+func (x *SafetyResult) GetHighest() float64 {
+	if x != nil && x.Highest != nil {
+		return *x.Highest
+	}
+	return 0
+}
+
+func (x *SafetyResult) GetAsked() *Limit_Safety {
+	if x != nil {
+		return x.Asked
+	}
+	return nil
+}
+
 var File_millbase_v1_aims_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_aims_proto_rawDesc = "" +
@@ -292,7 +410,7 @@ const file_millbase_v1_aims_proto_rawDesc = "" +
 	"\x06target\x18\x01 \x01(\v2\x12.millbase.v1.LimitB\x06\xbaH\x03\xc8\x01\x01R\x06target\x123\n" +
 	"\fweight_below\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\vweightBelow\x123\n" +
 	"\fweight_above\x18\x03 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\vweightAbove\x12\x1d\n" +
-	"\x04rank\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x14(\x00R\x04rank\"\x82\x02\n" +
+	"\x04rank\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x14(\x00R\x04rank\"\xc3\x02\n" +
 	"\tAimResult\x12\x19\n" +
 	"\blimit_id\x18\x01 \x01(\tR\alimitId\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
@@ -303,7 +421,14 @@ const file_millbase_v1_aims_proto_rawDesc = "" +
 	"\x0eprice_per_unit\x18\a \x01(\x01R\fpricePerUnit\x12\x12\n" +
 	"\x04best\x18\b \x01(\x01R\x04best\x124\n" +
 	"\fcost_at_best\x18\t \x01(\v2\x12.google.type.MoneyR\n" +
-	"costAtBest\"\x9d\x01\n" +
+	"costAtBest\x12\x17\n" +
+	"\aat_best\x18\n" +
+	" \x01(\bR\x06atBest\x12&\n" +
+	"\x0fsaving_per_unit\x18\v \x01(\x01R\rsavingPerUnit\"o\n" +
+	"\x06PayOff\x12\x19\n" +
+	"\blimit_id\x18\x01 \x01(\tR\alimitId\x122\n" +
+	"\vcost_per_kg\x18\x02 \x01(\v2\x12.google.type.MoneyR\tcostPerKg\x12\x16\n" +
+	"\x06values\x18\x03 \x03(\x01R\x06values\"\xc1\x02\n" +
 	"\fSafetyResult\x12\x19\n" +
 	"\blimit_id\x18\x01 \x01(\tR\alimitId\x12\x1c\n" +
 	"\tdeviation\x18\x02 \x01(\x01R\tdeviation\x12\x1e\n" +
@@ -311,7 +436,13 @@ const file_millbase_v1_aims_proto_rawDesc = "" +
 	"confidence\x18\x03 \x01(\x01R\n" +
 	"confidence\x124\n" +
 	"\fprice_per_kg\x18\x04 \x01(\v2\x12.google.type.MoneyR\n" +
-	"pricePerKgB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
+	"pricePerKg\x12\x16\n" +
+	"\x06margin\x18\x05 \x01(\x01R\x06margin\x12.\n" +
+	"\x13price_per_deviation\x18\x06 \x01(\x01R\x11pricePerDeviation\x12\x1d\n" +
+	"\ahighest\x18\a \x01(\x01H\x00R\ahighest\x88\x01\x01\x12/\n" +
+	"\x05asked\x18\b \x01(\v2\x19.millbase.v1.Limit.SafetyR\x05askedB\n" +
+	"\n" +
+	"\b_highestB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
 var (
 	file_millbase_v1_aims_proto_rawDescOnce sync.Once
@@ -325,23 +456,27 @@ func file_millbase_v1_aims_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_aims_proto_rawDescData
 }
 
-var file_millbase_v1_aims_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_millbase_v1_aims_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_millbase_v1_aims_proto_goTypes = []any{
 	(*Aim)(nil),          // 0: millbase.v1.Aim
 	(*AimResult)(nil),    // 1: millbase.v1.AimResult
-	(*SafetyResult)(nil), // 2: millbase.v1.SafetyResult
-	(*Limit)(nil),        // 3: millbase.v1.Limit
-	(*money.Money)(nil),  // 4: google.type.Money
+	(*PayOff)(nil),       // 2: millbase.v1.PayOff
+	(*SafetyResult)(nil), // 3: millbase.v1.SafetyResult
+	(*Limit)(nil),        // 4: millbase.v1.Limit
+	(*money.Money)(nil),  // 5: google.type.Money
+	(*Limit_Safety)(nil), // 6: millbase.v1.Limit.Safety
 }
 var file_millbase_v1_aims_proto_depIdxs = []int32{
-	3, // 0: millbase.v1.Aim.target:type_name -> millbase.v1.Limit
-	4, // 1: millbase.v1.AimResult.cost_at_best:type_name -> google.type.Money
-	4, // 2: millbase.v1.SafetyResult.price_per_kg:type_name -> google.type.Money
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	4, // 0: millbase.v1.Aim.target:type_name -> millbase.v1.Limit
+	5, // 1: millbase.v1.AimResult.cost_at_best:type_name -> google.type.Money
+	5, // 2: millbase.v1.PayOff.cost_per_kg:type_name -> google.type.Money
+	5, // 3: millbase.v1.SafetyResult.price_per_kg:type_name -> google.type.Money
+	6, // 4: millbase.v1.SafetyResult.asked:type_name -> millbase.v1.Limit.Safety
+	5, // [5:5] is the sub-list for method output_type
+	5, // [5:5] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_aims_proto_init() }
@@ -350,13 +485,14 @@ func file_millbase_v1_aims_proto_init() {
 		return
 	}
 	file_millbase_v1_specification_proto_init()
+	file_millbase_v1_aims_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_aims_proto_rawDesc), len(file_millbase_v1_aims_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

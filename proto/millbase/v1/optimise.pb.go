@@ -178,8 +178,12 @@ type OptimiseRequest struct {
 	// its target.
 	AimTolerancePercent float64 `protobuf:"fixed64,13,opt,name=aim_tolerance_percent,json=aimTolerancePercent,proto3" json:"aim_tolerance_percent,omitempty"`
 	UseUp               *UseUp  `protobuf:"bytes,14,opt,name=use_up,json=useUp,proto3" json:"use_up,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	// The rank of the cost among the aims; 0: after all of them.
+	CostRank int32 `protobuf:"varint,15,opt,name=cost_rank,json=costRank,proto3" json:"cost_rank,omitempty"`
+	// How much the cost may rise above the least for aims of a later rank, per cent.
+	CostTolerancePercent float64 `protobuf:"fixed64,16,opt,name=cost_tolerance_percent,json=costTolerancePercent,proto3" json:"cost_tolerance_percent,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *OptimiseRequest) Reset() {
@@ -308,6 +312,20 @@ func (x *OptimiseRequest) GetUseUp() *UseUp {
 		return x.UseUp
 	}
 	return nil
+}
+
+func (x *OptimiseRequest) GetCostRank() int32 {
+	if x != nil {
+		return x.CostRank
+	}
+	return 0
+}
+
+func (x *OptimiseRequest) GetCostTolerancePercent() float64 {
+	if x != nil {
+		return x.CostTolerancePercent
+	}
+	return 0
 }
 
 // What is worth using up before it has to be scrapped.
@@ -616,9 +634,15 @@ type OptimiseResponse struct {
 	UseUpPremium *money.Money `protobuf:"bytes,18,opt,name=use_up_premium,json=useUpPremium,proto3" json:"use_up_premium,omitempty"`
 	UseUpCost    *money.Money `protobuf:"bytes,19,opt,name=use_up_cost,json=useUpCost,proto3" json:"use_up_cost,omitempty"`
 	// Every candidate that is worth more for being used up, the used ones first.
-	UsedUp        []*UsedUp `protobuf:"bytes,20,rep,name=used_up,json=usedUp,proto3" json:"used_up,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	UsedUp []*UsedUp `protobuf:"bytes,20,rep,name=used_up,json=usedUp,proto3" json:"used_up,omitempty"`
+	// What the best of each aim alone does to the others, the cheapest formula first.
+	PayOff []*PayOff `protobuf:"bytes,21,rep,name=pay_off,json=payOff,proto3" json:"pay_off,omitempty"`
+	// No formula has the confidences asked for, and one has by nominal values: the
+	// highest that all of those limits can have together, none more than it asks
+	// for; 0 when none above 0.5.
+	PossibleConfidence float64 `protobuf:"fixed64,22,opt,name=possible_confidence,json=possibleConfidence,proto3" json:"possible_confidence,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *OptimiseResponse) Reset() {
@@ -789,6 +813,20 @@ func (x *OptimiseResponse) GetUsedUp() []*UsedUp {
 		return x.UsedUp
 	}
 	return nil
+}
+
+func (x *OptimiseResponse) GetPayOff() []*PayOff {
+	if x != nil {
+		return x.PayOff
+	}
+	return nil
+}
+
+func (x *OptimiseResponse) GetPossibleConfidence() float64 {
+	if x != nil {
+		return x.PossibleConfidence
+	}
+	return 0
 }
 
 // What the preference for one candidate comes to.
@@ -1693,7 +1731,7 @@ var File_millbase_v1_optimise_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\n" +
-	"\x1amillbase/v1/optimise.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x16millbase/v1/aims.proto\x1a\x19millbase/v1/formula.proto\x1a\x1amillbase/v1/material.proto\x1a\x1fmillbase/v1/specification.proto\x1a\x1amillbase/v1/weighing.proto\"\xe7\x06\n" +
+	"\x1amillbase/v1/optimise.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x16millbase/v1/aims.proto\x1a\x19millbase/v1/formula.proto\x1a\x1amillbase/v1/material.proto\x1a\x1fmillbase/v1/specification.proto\x1a\x1amillbase/v1/weighing.proto\"\xe0\a\n" +
 	"\x0fOptimiseRequest\x12K\n" +
 	"\rspecification\x18\x01 \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^specifications/[a-z0-9-]+$R\rspecification\x125\n" +
 	"\x06limits\x18\x02 \x03(\v2\x12.millbase.v1.LimitB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\x06limits\x121\n" +
@@ -1716,7 +1754,9 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\bweighing\x18\v \x01(\v2\x15.millbase.v1.WeighingR\bweighing\x12.\n" +
 	"\x04aims\x18\f \x03(\v2\x10.millbase.v1.AimB\b\xbaH\x05\x92\x01\x02\x102R\x04aims\x12M\n" +
 	"\x15aim_tolerance_percent\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x13aimTolerancePercent\x12)\n" +
-	"\x06use_up\x18\x0e \x01(\v2\x12.millbase.v1.UseUpR\x05useUp\"\xcd\x01\n" +
+	"\x06use_up\x18\x0e \x01(\v2\x12.millbase.v1.UseUpR\x05useUp\x12&\n" +
+	"\tcost_rank\x18\x0f \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x14(\x00R\bcostRank\x12O\n" +
+	"\x16cost_tolerance_percent\x18\x10 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x14costTolerancePercent\"\xcd\x01\n" +
 	"\x05UseUp\x12+\n" +
 	"\vwithin_days\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc2\x1c(\x00R\n" +
@@ -1755,7 +1795,7 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x0fDeviationsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x0f\n" +
-	"\r_available_kg\"\xe6\a\n" +
+	"\r_available_kg\"\xc5\b\n" +
 	"\x10OptimiseResponse\x126\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x1c.millbase.v1.OptimiseOutcomeR\aoutcome\x12#\n" +
 	"\rcurrency_code\x18\x02 \x01(\tR\fcurrencyCode\x12=\n" +
@@ -1781,7 +1821,9 @@ const file_millbase_v1_optimise_proto_rawDesc = "" +
 	"\x13safety_price_per_kg\x18\x11 \x01(\v2\x12.google.type.MoneyR\x10safetyPricePerKg\x128\n" +
 	"\x0euse_up_premium\x18\x12 \x01(\v2\x12.google.type.MoneyR\fuseUpPremium\x122\n" +
 	"\vuse_up_cost\x18\x13 \x01(\v2\x12.google.type.MoneyR\tuseUpCost\x12,\n" +
-	"\aused_up\x18\x14 \x03(\v2\x13.millbase.v1.UsedUpR\x06usedUp\"\x91\x02\n" +
+	"\aused_up\x18\x14 \x03(\v2\x13.millbase.v1.UsedUpR\x06usedUp\x12,\n" +
+	"\apay_off\x18\x15 \x03(\v2\x13.millbase.v1.PayOffR\x06payOff\x12/\n" +
+	"\x13possible_confidence\x18\x16 \x01(\x01R\x12possibleConfidence\"\x91\x02\n" +
 	"\x06UsedUp\x12\x1c\n" +
 	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x17\n" +
@@ -1938,6 +1980,7 @@ var file_millbase_v1_optimise_proto_goTypes = []any{
 	(*Weighed)(nil),          // 25: millbase.v1.Weighed
 	(*AimResult)(nil),        // 26: millbase.v1.AimResult
 	(*SafetyResult)(nil),     // 27: millbase.v1.SafetyResult
+	(*PayOff)(nil),           // 28: millbase.v1.PayOff
 }
 var file_millbase_v1_optimise_proto_depIdxs = []int32{
 	18, // 0: millbase.v1.OptimiseRequest.limits:type_name -> millbase.v1.Limit
@@ -1971,27 +2014,28 @@ var file_millbase_v1_optimise_proto_depIdxs = []int32{
 	23, // 28: millbase.v1.OptimiseResponse.use_up_premium:type_name -> google.type.Money
 	23, // 29: millbase.v1.OptimiseResponse.use_up_cost:type_name -> google.type.Money
 	7,  // 30: millbase.v1.OptimiseResponse.used_up:type_name -> millbase.v1.UsedUp
-	23, // 31: millbase.v1.UsedUp.premium:type_name -> google.type.Money
-	23, // 32: millbase.v1.UsedUp.cost_per_kg:type_name -> google.type.Money
-	24, // 33: millbase.v1.FormulaComponent.material_class:type_name -> millbase.v1.MaterialClass
-	23, // 34: millbase.v1.FormulaComponent.price_per_kg:type_name -> google.type.Money
-	23, // 35: millbase.v1.FormulaComponent.cost:type_name -> google.type.Money
-	23, // 36: millbase.v1.FormulaComponent.use_premium:type_name -> google.type.Money
-	1,  // 37: millbase.v1.LimitResult.binding:type_name -> millbase.v1.LimitResult.Binding
-	23, // 38: millbase.v1.UnusedCandidate.price_per_kg:type_name -> google.type.Money
-	17, // 39: millbase.v1.Clash.movements:type_name -> millbase.v1.Clash.Movement
-	23, // 40: millbase.v1.Clash.cost_per_kg:type_name -> google.type.Money
-	17, // 41: millbase.v1.Clash.alternatives:type_name -> millbase.v1.Clash.Movement
-	16, // 42: millbase.v1.Clash.ways:type_name -> millbase.v1.Clash.Way
-	17, // 43: millbase.v1.Clash.Way.movements:type_name -> millbase.v1.Clash.Movement
-	23, // 44: millbase.v1.Clash.Way.cost_per_kg:type_name -> google.type.Money
-	2,  // 45: millbase.v1.OptimiserService.Optimise:input_type -> millbase.v1.OptimiseRequest
-	6,  // 46: millbase.v1.OptimiserService.Optimise:output_type -> millbase.v1.OptimiseResponse
-	46, // [46:47] is the sub-list for method output_type
-	45, // [45:46] is the sub-list for method input_type
-	45, // [45:45] is the sub-list for extension type_name
-	45, // [45:45] is the sub-list for extension extendee
-	0,  // [0:45] is the sub-list for field type_name
+	28, // 31: millbase.v1.OptimiseResponse.pay_off:type_name -> millbase.v1.PayOff
+	23, // 32: millbase.v1.UsedUp.premium:type_name -> google.type.Money
+	23, // 33: millbase.v1.UsedUp.cost_per_kg:type_name -> google.type.Money
+	24, // 34: millbase.v1.FormulaComponent.material_class:type_name -> millbase.v1.MaterialClass
+	23, // 35: millbase.v1.FormulaComponent.price_per_kg:type_name -> google.type.Money
+	23, // 36: millbase.v1.FormulaComponent.cost:type_name -> google.type.Money
+	23, // 37: millbase.v1.FormulaComponent.use_premium:type_name -> google.type.Money
+	1,  // 38: millbase.v1.LimitResult.binding:type_name -> millbase.v1.LimitResult.Binding
+	23, // 39: millbase.v1.UnusedCandidate.price_per_kg:type_name -> google.type.Money
+	17, // 40: millbase.v1.Clash.movements:type_name -> millbase.v1.Clash.Movement
+	23, // 41: millbase.v1.Clash.cost_per_kg:type_name -> google.type.Money
+	17, // 42: millbase.v1.Clash.alternatives:type_name -> millbase.v1.Clash.Movement
+	16, // 43: millbase.v1.Clash.ways:type_name -> millbase.v1.Clash.Way
+	17, // 44: millbase.v1.Clash.Way.movements:type_name -> millbase.v1.Clash.Movement
+	23, // 45: millbase.v1.Clash.Way.cost_per_kg:type_name -> google.type.Money
+	2,  // 46: millbase.v1.OptimiserService.Optimise:input_type -> millbase.v1.OptimiseRequest
+	6,  // 47: millbase.v1.OptimiserService.Optimise:output_type -> millbase.v1.OptimiseResponse
+	47, // [47:48] is the sub-list for method output_type
+	46, // [46:47] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_optimise_proto_init() }

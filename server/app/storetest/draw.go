@@ -67,7 +67,7 @@ func drawProperty(t *rapid.T, id string) property.Definition {
 
 func drawMaterial(t *rapid.T, id string) app.BookMaterial {
 	return app.BookMaterial{StandardCostPerKg: prices.Draw(t, "standard"), Material: inventory.Material{
-		ID: id, Title: words.Draw(t, "title"), Class: rapid.SampledFrom(inventory.Classes).Draw(t, "class"), Properties: drawSet(t),
+		ID: id, Title: words.Draw(t, "title"), Class: rapid.SampledFrom(inventory.Classes).Draw(t, "class"), Properties: drawSet(t), Deviations: drawSet(t),
 		ColourIndex: words.Draw(t, "index"), ShelfLifeDays: counts.Draw(t, "days"), SafetyStock: masses.Draw(t, "stock"),
 		Cautions: list(t, words), Archived: flags.Draw(t, "archived")}}
 }
@@ -92,7 +92,7 @@ func drawLot(t *rapid.T, id string) app.StockLot {
 	return app.StockLot{
 		Lot: lot.Lot{ID: id, Material: "m-1", SupplierLot: words.Draw(t, "supplier lot"),
 			Supplier: rapid.SampledFrom([]string{"", "s-1"}).Draw(t, "supplier"), Status: rapid.SampledFrom(statuses).Draw(t, "status"),
-			Certificate: drawSet(t), ReceivedDate: dates.Draw(t, "received"), ExpiryDate: dates.Draw(t, "expiry"),
+			Certificate: drawSet(t), Deviations: drawSet(t), ReceivedDate: dates.Draw(t, "received"), ExpiryDate: dates.Draw(t, "expiry"),
 			Batch: words.Draw(t, "batch"), Note: words.Draw(t, "note")},
 		Cost: app.LotCost{CostPerKg: prices.Draw(t, "cost"), PricePerKg: prices.Draw(t, "price"), PriceCurrency: words.Draw(t, "currency"),
 			FreightPerKg: prices.Draw(t, "freight"), DutyPercent: prices.Draw(t, "duty"), ExchangeRate: prices.Draw(t, "rate"), RateDate: dates.Draw(t, "date")}}
@@ -105,7 +105,8 @@ func drawSpecification(t *rapid.T, id string) formulation.Specification {
 				Lower: optional.Draw(t, "lower"), Upper: optional.Draw(t, "upper"), ColourIndex: words.Draw(t, "pigment"),
 				ByStrength: flags.Draw(t, "strength"), Metal: words.Draw(t, "metal"), Materials: list(t, words),
 				Classes: list(t, rapid.SampledFrom(inventory.Classes)), Property: words.Draw(t, "property"),
-				Index: property.Index(words.Draw(t, "index")), MoveWeight: floats.Draw(t, "weight"), Hard: flags.Draw(t, "hard")}
+				Index: property.Index(words.Draw(t, "index")), MoveWeight: floats.Draw(t, "weight"),
+				Confidence: floats.Draw(t, "confidence"), Budget: floats.Draw(t, "budget"), Spread: floats.Draw(t, "spread"), Hard: flags.Draw(t, "hard")}
 		})),
 		Note: words.Draw(t, "note"), Archived: flags.Draw(t, "archived")}
 }
