@@ -226,18 +226,14 @@ func printClash(w io.Writer, r *pb.OptimiseResponse) {
 	if len(c.LimitIds)+len(c.Stocks) > 0 {
 		fmt.Fprintf(w, "\nThese clash; drop any one of them and the rest can be met:\n  %s\n", strings.Join(append(append([]string{}, c.LimitIds...), c.Stocks...), ", "))
 	}
-	if len(c.Movements) > 0 {
+	if len(c.Ways) > 0 {
+		fmt.Fprintln(w, "\nWays out, the lightest first; each is enough by itself, and was tried:")
+		for _, way := range c.Ways {
+			fmt.Fprintln(w, wrap(fmt.Sprintf("  - %s: then %s per kg", way.Text, cash(way.CostPerKg, 4)), 100, "    "))
+		}
+	} else if len(c.Movements) > 0 {
 		fmt.Fprintln(w, "\nThe least that has to give, all of it together:")
 		for _, m := range c.Movements {
-			fmt.Fprintln(w, wrap("  - "+m.Text, 100, "    "))
-		}
-		if c.Proved {
-			fmt.Fprintf(w, "  Tried: with that there is a formula at %s per kg.\n", cash(c.CostPerKg, 4))
-		}
-	}
-	if len(c.Alternatives) > 0 {
-		fmt.Fprintln(w, "\nOr one of these alone:")
-		for _, m := range c.Alternatives {
 			fmt.Fprintln(w, wrap("  - "+m.Text, 100, "    "))
 		}
 	}

@@ -80,16 +80,18 @@ func (o *Optimised) subject() string {
 	return "the ink"
 }
 
-// waysOut names the single movements that help, or else the least ones that help
-// together.
+// waysOut names the lightest ways out, or else the movements that help together.
 func (o *Optimised) waysOut() string {
 	clash := o.Answer.Clash
 	var ways []string
-	for i, m := range clash.Single {
-		if i == mostWaysOut {
+	for i, w := range clash.Ways {
+		if len(ways) == mostWaysOut {
 			break
 		}
-		ways = append(ways, o.InWords(m))
+		if i > 0 && len(w.Movements) > 2 {
+			continue // stands in the list
+		}
+		ways = append(ways, o.WayInWords(w))
 	}
 	joined := listOf(ways, "or")
 	if len(ways) == 0 {
@@ -102,6 +104,15 @@ func (o *Optimised) waysOut() string {
 		return ""
 	}
 	return strings.ToUpper(joined[:1]) + joined[1:]
+}
+
+// WayInWords says what to do for a way out.
+func (o *Optimised) WayInWords(w formulation.Way) string {
+	words := make([]string, len(w.Movements))
+	for i, m := range w.Movements {
+		words[i] = o.InWords(m)
+	}
+	return together(few(words))
 }
 
 // limitInWords is what a limit asks for: "VOC of at most 250 g/L".

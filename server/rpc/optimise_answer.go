@@ -142,6 +142,13 @@ func clashOut(o *app.Optimised, c *formulation.Clash) *millbasev1.Clash {
 	for _, m := range c.Single {
 		out.Alternatives = append(out.Alternatives, clashMovementOut(o, m))
 	}
+	for _, w := range c.Ways {
+		way := &millbasev1.Clash_Way{Weight: finiteOr0(w.Weight), CostPerKg: amountOut(o.Currency, decimal.NewFromFloat(finiteOr0(w.CostPerKg)).RoundBank(4)), Text: o.WayInWords(w)}
+		for _, m := range w.Movements {
+			way.Movements = append(way.Movements, clashMovementOut(o, m))
+		}
+		out.Ways = append(out.Ways, way)
+	}
 	if c.Proved {
 		out.CostPerKg = amountOut(o.Currency, decimal.NewFromFloat(finiteOr0(c.MovedCostPerKg)).RoundBank(4))
 	}

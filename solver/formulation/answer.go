@@ -149,6 +149,8 @@ type Clash struct {
 	// Single are the ways out that move one thing only, each proved, the lightest
 	// first. A member of the clash that is not here can't do it alone.
 	Single []Movement
+	// Ways are several ways out, each enough by itself and proved, the lightest first.
+	Ways []Way
 	// Rules are set, and nothing else is, when the limits can be met and only the
 	// rules of weighing are in the way.
 	Rules *RuleClash

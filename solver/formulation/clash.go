@@ -76,8 +76,10 @@ func (e *explainer) explain(a *Answer) error {
 			a.Assumed = append(a.Assumed, "It can't be made without moving the hard limit "+e.p.Limits[m.Limit].Name()+".")
 		}
 	}
-	a.Clash.MovedCostPerKg, a.Clash.Proved, err = e.prove(a.Clash.Movements)
-	return err
+	if a.Clash.MovedCostPerKg, a.Clash.Proved, err = e.prove(a.Clash.Movements); err != nil {
+		return err
+	}
+	return e.ways(a.Clash)
 }
 
 // find finds a smallest clashing set.
