@@ -203,10 +203,10 @@ func (w *work) optimum(m *solver.Model, s *solver.Solution) {
 // sound in the model's own units as well.
 func (w *work) fits(j int, d, x float64, v *solver.Variable) bool {
 	const slack = 1e-7
-	if w.at[j] == basic {
-		return x >= v.Lower-slack*(1+math.Abs(x)) && x <= v.Upper+slack*(1+math.Abs(x))
-	}
 	d /= slack * (1 + math.Abs(v.Cost))
+	if w.at[j] == basic {
+		return math.Abs(d) <= 1 && x >= v.Lower-slack*(1+math.Abs(x)) && x <= v.Upper+slack*(1+math.Abs(x))
+	}
 	return d*w.dir[j] >= -1 && (w.at[j] != atZero || math.Abs(d) <= 1)
 }
 
