@@ -47,6 +47,28 @@ type repricedInk struct {
 	formula  formula.Formula
 	spec     Record[formulation.Specification]
 	quantity mass.Mass
+	without  []string // materials that can't go in: what it makes, and what is made from that
+}
+
+// without are the materials that can't go into what makes m: m itself and, at any
+// level, what is made from it.
+func (r *repricing) without(m string) []string {
+	if c := r.supply.materials[m].Class; c == inventory.Ink || c == inventory.Packaging {
+		return nil // never a candidate
+	}
+	out := []string{m}
+	for at := 0; at < len(out); at++ {
+		for makes, f := range r.supply.formulas.byMaterial {
+			if r.supply.materials[makes].Class == inventory.WorkOff {
+				continue // goes back into what it came from
+			}
+			if !slices.Contains(out, makes) && slices.ContainsFunc(f.Ingredients, func(in formula.Ingredient) bool { return in.Material == out[at] }) {
+				out = append(out, makes)
+			}
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 func compareIDs(a, b formula.Formula) int { return cmp.Compare(a.ID, b.ID) }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 
 	"millbase/inventory/mass"
@@ -56,7 +57,7 @@ func (k *keptBook) size() (n int) {
 // key says what the program of a formula is made of: beside prices and stock, all
 // of it.
 func (r *repricing) key(a repricedInk) string {
-	return fmt.Sprintf("%s@%d|%d|%s", a.spec.Value.ID, a.spec.Version, a.quantity, r.pools[a.quantity].mark)
+	return fmt.Sprintf("%s@%d|%d|%v|%s", a.spec.Value.ID, a.spec.Version, a.quantity, a.without, r.pools[a.quantity].mark)
 }
 
 // problem is the question for one formula, at the book's prices or those tried out.
@@ -66,6 +67,14 @@ func (r *repricing) problem(a repricedInk, tried bool) *formulation.Problem {
 		Settings: formulation.Settings{WaterDensityKgPerL: r.supply.plant.WaterDensityKgPerL}, Currency: r.supply.plant.Currency}
 	if tried {
 		p.Candidates = pool.tried
+	}
+	if len(a.without) > 0 {
+		p.Candidates = slices.Clone(p.Candidates)
+		for j := range p.Candidates {
+			if c := &p.Candidates[j]; slices.Contains(a.without, c.Material) {
+				c.Available = 0
+			}
+		}
 	}
 	return p
 }

@@ -145,6 +145,12 @@ func TestRepricedFollowsTheBook(t *testing.T) {
 	if r.Count.Solved != 1 || !near(*row.Cheapest, x.inlineCost(nil)) {
 		t.Errorf("another tack: %+v, %v", r.Count, row.Cheapest)
 	}
+	x.limit(0, func(l *formulation.Limit) { l.Lower = at(0.2) })
+	before := row.Cheapest.Amount
+	r, row = x.reprices(std)
+	if r.Count.Solved != 1 || !near(*row.Cheapest, x.inlineCost(nil)) || !row.Cheapest.Amount.GreaterThan(before) {
+		t.Errorf("more pigment asked for: %+v, %v", r.Count, row.Cheapest)
+	}
 	x.material("work-off", "Leftover cyan", inventory.WorkOff, "", "0.10",
 		property.Set{"density_kg_per_l": 1.1, "pigment_fraction/PB15:3": 0.18, "binder_solids_fraction": 0.5, "volatile_fraction": 0.2, "tack_units": 9, "metal_fraction/cobalt": 0.0002})
 	_, none := x.reprices(std)
@@ -167,6 +173,34 @@ func TestRepricedFollowsTheBook(t *testing.T) {
 	}
 	if r.Count.Solved+r.Count.Proved != 1 || !(some.Cheapest.Amount.LessThan(less.Cheapest.Amount) && less.Cheapest.Amount.LessThan(none.Cheapest.Amount)) {
 		t.Errorf("%v with 20 kg, %v with 5, %v with none: %+v", some.Cheapest, less.Cheapest, none.Cheapest, r.Count)
+	}
+}
+
+// TestNothingIsMadeFromItself: a base ink does not go into the formula that makes
+// it, however cheap it is in stock, and neither does what is made from it.
+func TestNothingIsMadeFromItself(t *testing.T) {
+	x := newMill(t)
+	x.specification()
+	cheap := property.Set{"density_kg_per_l": 1.05, "pigment_fraction/PB15:3": 0.2, "binder_solids_fraction": 0.5, "volatile_fraction": 0.2, "tack_units": 10, "metal_fraction/cobalt": 0.0003}
+	x.material("base", "Base blue", inventory.BaseInk, "", "0.10", cheap)
+	x.material("paste", "Blue paste", inventory.BaseInk, "", "0.10", cheap)
+	x.released(formula.Formula{ID: "base", Title: "Base blue", Material: "base", Specification: "cyan",
+		Ingredients: []formula.Ingredient{{Material: "drier", PartsPerMillion: 5_000}, {Material: "blue", PartsPerMillion: 180_000},
+			{Material: "varnish", PartsPerMillion: 700_000}, {Material: "oil", PartsPerMillion: 115_000}}})
+	x.released(formula.Formula{ID: "paste", Title: "Paste", Material: "paste", Ingredients: []formula.Ingredient{{Material: "base", PartsPerMillion: 1_000_000}}})
+	x.stock("base-1", "base", 500, "0.10", 100)
+	x.stock("paste-1", "paste", 500, "0.10", 100)
+	x.fill()
+	for _, basis := range []valuation.Basis{valuation.Average, valuation.Lot, valuation.Standard} {
+		_, row := x.reprices(app.RepriceRequest{Basis: basis})
+		for _, c := range row.Changes {
+			if c.Material == "base" || c.Material == "paste" {
+				t.Errorf("%s: base blue is made of %g %s", basis, c.Cheapest, c.Material)
+			}
+		}
+		if row.Cheapest == nil || row.Cheapest.Amount.LessThan(dec("2")) {
+			t.Errorf("%s: %+v", basis, row)
+		}
 	}
 }
 
