@@ -30,7 +30,7 @@ func (a *app) correct() *cobra.Command {
 	r := &pb.CorrectBatchRequest{}
 	var tests, pot, without, sets []string
 	var basis, file, specification string
-	var offers bool
+	var offers, weighable bool
 	var division float64
 	c := &cobra.Command{
 		Use: "correct [BATCH]", Short: "Bring a batch in the pot back within its limits", Long: correctHelp, GroupID: groupMake,
@@ -49,7 +49,7 @@ func (a *app) correct() *cobra.Command {
 					r.Specification = prefixed("specifications", specification)
 				}
 				r.Book = &pb.BookCandidates{StockOnly: !offers, Excluded: without}
-				err = a.correctRequest(cmd, r, tests, pot, sets, basis, division)
+				err = a.correctRequest(cmd, r, tests, pot, sets, basis, division, weighable)
 			}
 			if err != nil {
 				return err
@@ -62,6 +62,7 @@ func (a *app) correct() *cobra.Command {
 	f.StringArrayVar(&pot, "pot", nil, "what is in the pot, when it is no batch or differs from its ticket: lots/l-1042=36.5")
 	f.Float64Var(&r.CapacityKg, "capacity", 0, "what the pot holds, kg (default twice what is in it)")
 	f.BoolVar(&r.LeastMass, "least-mass", false, "the least added mass instead of the least cost")
+	f.BoolVar(&weighable, "weighable", false, "additions by the divisions of the plant's scales")
 	f.Float64Var(&division, "division", 0, "additions are whole multiples of this, kg (default 1 mg)")
 	f.StringVar(&specification, "specification", "", "what the ink has to meet (default that of the batch)")
 	f.StringArrayVar(&sets, "set", nil, "change a limit for this question: 'voc<=60', 'tack=9..11' (with --specification)")
@@ -74,7 +75,7 @@ func (a *app) correct() *cobra.Command {
 }
 
 // correctRequest puts the flags into the request.
-func (a *app) correctRequest(cmd *cobra.Command, r *pb.CorrectBatchRequest, tests, pot, sets []string, basis string, division float64) error {
+func (a *app) correctRequest(cmd *cobra.Command, r *pb.CorrectBatchRequest, tests, pot, sets []string, basis string, division float64, weighable bool) error {
 	if r.Batch == "" && len(pot) == 0 {
 		return &exit{exitUsage, "name a batch, or say what is in the pot (--pot); 'millbase batch' lists the batches"}
 	}
@@ -95,6 +96,9 @@ func (a *app) correctRequest(cmd *cobra.Command, r *pb.CorrectBatchRequest, test
 			key = "lots/" + key
 		}
 		r.Pot = append(r.Pot, &pb.PotComponent{Candidate: key, MassKg: v})
+	}
+	if weighable {
+		r.Weighing = &pb.Weighing{}
 	}
 	if division > 0 {
 		r.Weighing = &pb.Weighing{Scales: []*pb.Scale{{DivisionKg: division}}}

@@ -28,7 +28,9 @@ type CorrectRequest struct {
 	Basis         valuation.Basis
 	Book          *BookCandidates // nil: stock of the book, unless there are Inline
 	Inline        []InlineCandidate
-	Weighing      *formulation.Weighing
+	// Weighing of the additions: scales, containers and the least amount; nil is to
+	// the milligram.
+	Weighing *Weighing
 }
 
 // PotComponent is a part of what is in the pot.
@@ -132,7 +134,7 @@ func (c *correcting) explain(ctx context.Context, b *Book, p *formulation.Correc
 func (c *correcting) problem() *formulation.CorrectionProblem {
 	s := c.set.problem()
 	p := &formulation.CorrectionProblem{Pot: formulation.Pot{Tests: c.tests}, Limits: s.Limits, Candidates: s.Candidates, Catalogue: s.Catalogue,
-		Settings: s.Settings, Currency: s.Currency, Capacity: c.req.Capacity, LeastMass: c.req.LeastMass, Weighing: c.req.Weighing}
+		Settings: s.Settings, Currency: s.Currency, Capacity: c.req.Capacity, LeastMass: c.req.LeastMass, Weighing: c.weighing}
 	var total mass.Mass
 	for _, x := range c.pot {
 		p.Pot.Components, p.Pot.Masses = append(p.Pot.Components, x.Candidate), append(p.Pot.Masses, x.mass)

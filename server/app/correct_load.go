@@ -14,14 +14,15 @@ import (
 
 // correcting is a CorrectRequest with what the book had to say to it.
 type correcting struct {
-	req     CorrectRequest
-	set     *setting
-	room    *stockRoom
-	batch   *batch.Batch // nil for a pot of the request
-	pot     []inPot
-	tests   map[string]float64
-	places  []formulation.Specification
-	planned []batch.Batch // of a specification, not begun
+	req      CorrectRequest
+	set      *setting
+	room     *stockRoom
+	batch    *batch.Batch // nil for a pot of the request
+	pot      []inPot
+	tests    map[string]float64
+	weighing *formulation.Weighing // nil: to the milligram
+	places   []formulation.Specification
+	planned  []batch.Batch // of a specification, not begun
 }
 
 // inPot is a part of what is in the pot.
@@ -47,6 +48,9 @@ func (c *correcting) load(ctx context.Context, b *Book, tx Tx) (err error) {
 	if c.set.date, err = onDate(c.req.Date, c.room.today, "date"); err != nil {
 		return err
 	}
+	if err := c.loadWeighing(); err != nil {
+		return err
+	}
 	c.tests = map[string]float64{}
 	if err := c.loadPot(ctx, tx); err != nil {
 		return err
@@ -61,6 +65,23 @@ func (c *correcting) load(ctx context.Context, b *Book, tx Tx) (err error) {
 		return err
 	}
 	return c.loadCandidates(ctx, tx, book)
+}
+
+// loadWeighing takes the scales of the request or of the plant. What is added is
+// as much as it takes, so there is no tolerance.
+func (c *correcting) loadWeighing() (err error) {
+	w := c.req.Weighing
+	if w == nil {
+		return nil
+	}
+	if w.Tolerance != 0 {
+		return InvalidField("weighing.tolerance_kg", "a correction has no quantity to be off; leave it out")
+	}
+	c.set.req.Weighing = w
+	if c.weighing, err = c.set.weighing(); err == nil {
+		c.weighing.Tolerance = 0
+	}
+	return err
 }
 
 // loadCandidates fills the pool with what may be added.

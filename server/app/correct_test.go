@@ -69,6 +69,16 @@ func TestCorrectTheBatchInThePot(t *testing.T) {
 	if !strings.Contains(strings.Join(c.Cautions, " "), "cobalt compounds are hazardous") || !strings.Contains(strings.Join(c.Cautions, " "), "safety data sheets") {
 		t.Errorf("cautions: %v", c.Cautions)
 	}
+	// On the plant's scale, which reads in 5 g.
+	weighed := x.correct(app.CorrectRequest{Batch: "b-1", Tests: map[string]float64{"tack_units": 12.2}, Weighing: &app.Weighing{}})
+	for _, a := range weighed.Answer.Additions {
+		if a.Mass%(5*mass.Gram) != 0 {
+			t.Errorf("%s can't be weighed on a scale of 5 g", a.Mass)
+		}
+	}
+	if weighed.Answer.Outcome != formulation.Corrected || weighed.Answer.Added-c.Answer.Added > 200*mass.Gram {
+		t.Errorf("%s, %s added where %s are enough", weighed.Answer.Outcome, weighed.Answer.Added, c.Answer.Added)
+	}
 	heavier := x.correct(app.CorrectRequest{Batch: "b-1", Tests: map[string]float64{"tack_units": 12.2}, LeastMass: true})
 	if heavier.Answer.Added > c.Answer.Added+mass.Milligram || heavier.Capacity != 200*mass.Kilogram {
 		t.Errorf("least mass adds %s, least cost %s, in a pot of %s", heavier.Answer.Added, c.Answer.Added, heavier.Capacity)
@@ -136,7 +146,7 @@ func TestBadCorrections(t *testing.T) {
 		"specification":    {Pot: []app.PotComponent{{Candidate: "lots/oil-1", Mass: 1}}},
 		"pot[0].candidate": {Specification: "cyan", Pot: []app.PotComponent{{Candidate: "lots/none", Mass: 1}}},
 		"pot[1].mass_kg":   {Specification: "cyan", Pot: []app.PotComponent{{Candidate: "lots/oil-1", Mass: 1}, {Candidate: "materials/blue"}}},
-		"weighing":         {Batch: "b-1", Weighing: &formulation.Weighing{AtMost: 1}},
+		"weighing":         {Batch: "b-1", Weighing: &app.Weighing{Weighing: formulation.Weighing{AtMost: 1}}},
 	} {
 		_, err := x.book.CorrectBatch(context.Background(), req)
 		var bad app.Invalid

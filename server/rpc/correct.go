@@ -31,7 +31,7 @@ func (s *CorrectionServer) CorrectBatch(ctx context.Context, req *millbasev1.Cor
 		Date:          f.date("date", req.GetDate()),
 		Basis:         f.basis("cost_basis", req.GetCostBasis()),
 		Book:          f.bookCandidates("book", req.GetBook()),
-		Weighing:      f.additions("weighing", req.GetWeighing()),
+		Weighing:      f.weighing("weighing", req.GetWeighing()),
 	}
 	for key, v := range req.GetTests() {
 		in.Tests[key] = f.number("tests["+key+"]", v)
@@ -48,28 +48,9 @@ func (s *CorrectionServer) CorrectBatch(ctx context.Context, req *millbasev1.Cor
 	}
 	c, err := s.book.CorrectBatch(ctx, in)
 	if err != nil {
-		return nil, candidateFields(limitFields(err))
+		return nil, candidateFields(limitFields(weighingFields(err, req.GetWeighing())))
 	}
 	return correctedOut(c), nil
-}
-
-// additions reads how additions are weighed; a correction knows scales, containers
-// and the least amount.
-func (f *fields) additions(field string, m *millbasev1.Weighing) *formulation.Weighing {
-	if m == nil {
-		return nil
-	}
-	if m.GetMostComponents() != 0 || m.GetMostLotsPerMaterial() != 0 || m.GetToleranceKg() != 0 ||
-		len(m.GetImplications())+len(m.GetExclusions())+len(m.GetChoices())+len(m.GetWholeContainers()) > 0 {
-		f.add(field, "a correction is weighed by scales and least_kg only; leave the rest of it out")
-	}
-	out := &formulation.Weighing{Least: f.mass(field+".least_kg", m.GetLeastKg())}
-	for i, s := range m.GetScales() {
-		at := fmt.Sprintf("%s.scales[%d]", field, i)
-		out.Balances = append(out.Balances, formulation.Balance{Name: s.GetTitle(),
-			Division: f.positive(at+".division_kg", s.GetDivisionKg()), From: f.mass(at+".from_kg", s.GetFromKg())})
-	}
-	return out
 }
 
 var corrections = map[formulation.CorrectionOutcome]millbasev1.CorrectionOutcome{
