@@ -125,6 +125,7 @@ func newAPI(conn *channel) (http.Handler, error) {
 		pb.RegisterPlantServiceHandlerClient(ctx, mux, pb.NewPlantServiceClient(conn)),
 		pb.RegisterQuoteServiceHandlerClient(ctx, mux, pb.NewQuoteServiceClient(conn)),
 		pb.RegisterPurchasingServiceHandlerClient(ctx, mux, pb.NewPurchasingServiceClient(conn)),
+		pb.RegisterCorrectionServiceHandlerClient(ctx, mux, pb.NewCorrectionServiceClient(conn)),
 		pb.RegisterLeadTimeServiceHandlerClient(ctx, mux, pb.NewLeadTimeServiceClient(conn)),
 	)
 	return mux, err
