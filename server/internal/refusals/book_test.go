@@ -73,7 +73,7 @@ func newBook(t *testing.T) *book {
 
 func oil(id string) *pb.Material {
 	return &pb.Material{Name: id, Title: "A drying oil", MaterialClass: pb.MaterialClass_MATERIAL_CLASS_OIL,
-		Properties: map[string]float64{"density_kg_per_l": 0.93}, StandardCostPerKg: eur(2), SafetyStockKg: 10}
+		Properties: map[string]float64{"density_kg_per_l": 0.93}, Deviations: map[string]float64{"density_kg_per_l": 0.001}, StandardCostPerKg: eur(2), SafetyStockKg: 10}
 }
 
 func supplier() *pb.Supplier {
@@ -87,7 +87,7 @@ func offer() *pb.Offer {
 
 func specification() *pb.Specification {
 	high := 0.99
-	return &pb.Specification{Title: "Cyan", Material: "materials/cyan", Limits: []*pb.Limit{{LimitId: "density", Upper: &high, MoveWeight: 1,
+	return &pb.Specification{Title: "Cyan", Material: "materials/cyan", Limits: []*pb.Limit{{LimitId: "density", Upper: &high, MoveWeight: 1, Safety: &pb.Limit_Safety{Confidence: 0.9},
 		Subject: &pb.Limit_Blended_{Blended: &pb.Limit_Blended{Property: "density_kg_per_l"}}}}}
 }
 

@@ -47,7 +47,7 @@ func (b *book) good() map[string]func() proto.Message {
 		},
 		"ReceiveLot": func() proto.Message {
 			return &pb.ReceiveLotRequest{LotId: b.fresh("l"), Lot: &pb.Lot{Material: "materials/linseed", Supplier: "suppliers/quellmark", ReceivedDate: "2026-01-02",
-				ExpiryDate: "2099-01-01", Certificate: map[string]float64{"density_kg_per_l": 0.93}, Cost: &pb.LotCost{PricePerKg: eur(2)}},
+				ExpiryDate: "2099-01-01", Certificate: map[string]float64{"density_kg_per_l": 0.93}, Deviations: map[string]float64{"density_kg_per_l": 0.001}, Cost: &pb.LotCost{PricePerKg: eur(2)}},
 				QuantityKg: 10, Location: "store", MovementId: id()}
 		},
 		"GetLot":   func() proto.Message { return &pb.GetLotRequest{Name: "lots/l-1"} },
@@ -103,11 +103,13 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 			return &pb.UpdateSpecificationRequest{Specification: s}
 		},
 		"Optimise": func() proto.Message {
-			most := 500.0
+			most, low := 500.0, 0.94
+			aim := specification().Limits[0]
+			aim.Lower, aim.Safety = &low, nil
 			return &pb.OptimiseRequest{Limits: specification().Limits, QuantityKg: 100, Date: b.due, WaterDensityKgPerL: 0.997,
-				Weighing: weighing(),
+				Weighing: weighing(), Aims: []*pb.Aim{{Target: aim, WeightBelow: 1, WeightAbove: 1}}, AimTolerancePercent: 1, CostRank: 2, CostTolerancePercent: 1,
 				Candidates: []*pb.InlineCandidate{{CandidateId: "a", PricePerKg: eur(2), AvailableKg: &most, AtLeastKg: 1,
-					Properties: map[string]float64{"density_kg_per_l": 0.95}}}}
+					Properties: map[string]float64{"density_kg_per_l": 0.95}, Deviations: map[string]float64{"density_kg_per_l": 0.001}}}}
 		},
 		"CreateFormula": func() proto.Message {
 			return &pb.CreateFormulaRequest{FormulaId: b.fresh("f"), Formula: formula(), RequestId: id()}
