@@ -181,15 +181,23 @@ func printSafety(w io.Writer, r *pb.OptimiseResponse) {
 	for _, l := range r.Limits {
 		values[l.LimitId] = l
 	}
+	certain := 0
 	for _, s := range r.Safety {
 		l := values[s.LimitId]
 		if l == nil {
 			continue
 		}
-		t.add(l.Title, sure(s.Asked), figures(l.Value, 5), figures(s.Deviation, 3), figures(s.Margin, 3), percent(s.Confidence),
+		if s.Deviation == 0 {
+			certain++
+			continue
+		}
+		t.add(l.Title, sure(s.Asked), figures(l.Value, 5), figures(s.Deviation, 3), figures(s.Margin, 3), holds(s),
 			cashNumber(s.PricePerKg, 4), signed(s.PricePerDeviation))
 	}
 	t.print(w)
+	if certain > 0 {
+		fmt.Fprintf(w, "\n%d more depend on nothing whose deviation is known.\n", certain)
+	}
 }
 
 func sure(s *pb.Limit_Safety) string {
@@ -199,13 +207,22 @@ func sure(s *pb.Limit_Safety) string {
 	return percent(s.GetConfidence())
 }
 
-// percent prints a probability with as many nines as it has, up to four decimals.
+// percent prints a probability; what is nearer to certain than three decimals show
+// is not called certain.
 func percent(p float64) string {
-	s := strings.TrimRight(strings.TrimRight(strconv.FormatFloat(100*p, 'f', 3, 64), "0"), ".")
-	if s == "100" && p < 1 {
-		s = "> 99.999"
+	if p > 0.99999 {
+		return "> 99.999 %"
 	}
-	return s + " %"
+	s := strconv.FormatFloat(100*p, 'f', 3, 64)
+	return strings.TrimRight(strings.TrimRight(s, "0"), ".") + " %"
+}
+
+// holds is the confidence reached; under a budget it is the least there can be.
+func holds(s *pb.SafetyResult) string {
+	if s.Asked.GetBudget() > 0 && s.Confidence <= 0.99999 {
+		return ">= " + percent(s.Confidence)
+	}
+	return percent(s.Confidence)
 }
 
 // printPossible says how much safety there could be when there is no formula.

@@ -110,10 +110,11 @@ func (b *built) aimAt(x []float64) (changed bool) {
 // something.
 func (g *Goal) distance(value float64) float64 {
 	below, above := g.weights()
+	reached := tolerance * g.size()
 	switch {
-	case g.Lower != nil && below > 0 && value < *g.Lower:
+	case g.Lower != nil && below > 0 && value < *g.Lower-reached:
 		return *g.Lower - value
-	case g.Upper != nil && above > 0 && value > *g.Upper:
+	case g.Upper != nil && above > 0 && value > *g.Upper+reached:
 		return value - *g.Upper
 	}
 	return 0
@@ -130,11 +131,12 @@ func (b *built) goalReports(a *Answer, portions []portion) {
 		g, t := &b.p.Goals[r.Goal], &b.terms[len(b.p.Limits)+r.Goal]
 		at := pot.value(&g.Limit, b.p, &t.def)
 		r.Value, r.Why = at.Value, at.Why
-		if g.Lower != nil {
-			r.Below = max(0, *g.Lower-at.Value)
+		reached := tolerance * g.size() // as near as a limit has to be met
+		if g.Lower != nil && at.Value < *g.Lower-reached {
+			r.Below = *g.Lower - at.Value
 		}
-		if g.Upper != nil {
-			r.Above = max(0, at.Value-*g.Upper)
+		if g.Upper != nil && at.Value > *g.Upper+reached {
+			r.Above = at.Value - *g.Upper
 		}
 	}
 }

@@ -653,7 +653,8 @@ func (x *UpdateSpecificationRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
 // One of the two. Properties of different lots are taken to vary independently.
 type Limit_Safety struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The limit holds with this probability, 0.5 to 1, when values vary normally.
+	// The limit holds with this probability, above 0.5, when values vary normally.
+	// Of a limit with two bounds each gets half of the risk.
 	Confidence float64 `protobuf:"fixed64,1,opt,name=confidence,proto3" json:"confidence,omitempty"`
 	// The limit holds as long as at most so many components are off, each by at
 	// most spread of its standard deviations.
