@@ -111,6 +111,9 @@ func (l *line) sort(quantity mass.Mass, needed bool) {
 		l.upper = 0
 		return
 	}
+	if high := l.bands[len(l.bands)-1].high; high >= 0 {
+		l.upper = min(l.upper, float64(high)/q)
+	}
 	first := l.bands[0]
 	l.gap = first.low > first.division && !needed
 	l.fine = true
