@@ -83,7 +83,7 @@ type OpaqueFit struct {
 // takes two concentrations at least, one of them below 1.
 func FitOpaque(white Optics, of []Drawdown, s Surface) (*OpaqueFit, error) {
 	if len(of) < 2 {
-		return nil, fmt.Errorf("K and S are two unknowns: give drawdowns at two concentrations at least, not %d", len(of))
+		return nil, fmt.Errorf("give drawdowns at two concentrations at least, not %d: there are two unknowns, K and S", len(of))
 	}
 	if err := checkDrawdowns(of[0].Curve, of); err != nil {
 		return nil, err

@@ -277,4 +277,3 @@ func checkWays(t tester, p *formulation.Problem, c *formulation.RuleClash) {
 		}
 	}
 }
-
