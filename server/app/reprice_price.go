@@ -175,6 +175,7 @@ func (r *repricing) fromMaterials(p *pricePool, quantity mass.Mass) error {
 		}
 		c := formulation.Candidate{ID: "materials/" + id, Title: m.Title, Material: id, Class: m.Class, ColourIndex: m.ColourIndex,
 			Properties: r.typical(m), Available: -1}
+		c.Deviation = deviationsOf(c.Properties, r.room.catalogue, m.Deviations)
 		if m.Class == inventory.WorkOff {
 			c.Available = 0
 			for _, i := range r.supply.stock[id] {

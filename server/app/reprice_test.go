@@ -58,7 +58,7 @@ func (x *mill) inlineCost(factor map[string]string) money.PerKg {
 				by = dec(f)
 			}
 			req.Inline = append(req.Inline, app.InlineCandidate{Price: money.PerKg{Currency: "EUR", Amount: m.StandardCostPerKg.Mul(by)},
-				Candidate: formulation.Candidate{ID: id, Material: id, Class: m.Class, ColourIndex: m.ColourIndex, Properties: m.Properties, Available: -1}})
+				Candidate: formulation.Candidate{ID: id, Material: id, Class: m.Class, ColourIndex: m.ColourIndex, Properties: m.Properties, Deviation: m.Deviations, Available: -1}})
 		}
 		return nil
 	})
@@ -125,22 +125,12 @@ func TestRepricedFollowsTheBook(t *testing.T) {
 	x.specified(1_000_000)
 	std := app.RepriceRequest{Basis: valuation.Standard}
 	x.reprices(std)
-	change := func(id string, f func(*app.BookMaterial)) {
-		x.update(func(ctx context.Context, tx app.Tx) error {
-			rec, err := tx.Materials().Get(ctx, id)
-			if err == nil {
-				f(&rec.Value)
-				_, err = tx.Materials().Update(ctx, rec.Value, rec.Version)
-			}
-			return err
-		})
-	}
-	change("varnish", func(m *app.BookMaterial) { m.StandardCostPerKg = dec("3.51") })
+	x.change("varnish", func(m *app.BookMaterial) { m.StandardCostPerKg = dec("3.51") })
 	r, row := x.reprices(std)
 	if r.Count.Proved != 1 || !near(*row.Cheapest, x.inlineCost(nil)) {
 		t.Errorf("a price that moved a little: %+v, %v", r.Count, row.Cheapest)
 	}
-	change("varnish", func(m *app.BookMaterial) { m.Properties["tack_units"] = 11 })
+	x.change("varnish", func(m *app.BookMaterial) { m.Properties["tack_units"] = 11 })
 	r, row = x.reprices(std)
 	if r.Count.Solved != 1 || !near(*row.Cheapest, x.inlineCost(nil)) {
 		t.Errorf("another tack: %+v, %v", r.Count, row.Cheapest)
@@ -230,6 +220,14 @@ func TestRepricedWithConfidence(t *testing.T) {
 	x.specified(1_000_000)
 	x.limit(1, func(l *formulation.Limit) { l.Confidence = 0.95 })
 	std := app.RepriceRequest{Basis: valuation.Standard}
+	_, sure := x.reprices(std)
+	x.change("oil", func(m *app.BookMaterial) {
+		m.Deviations = property.Set{"volatile_fraction": 0.01}
+	})
+	x.change("varnish", func(m *app.BookMaterial) { m.Deviations = property.Set{"volatile_fraction": 0.005} })
+	if _, row := x.reprices(std); row.Cheapest == nil || !row.Cheapest.Amount.GreaterThan(sure.Cheapest.Amount) {
+		t.Fatalf("%v when values are sure, %v when they deviate: %s", sure.Cheapest, row.Cheapest, row.Summary)
+	}
 	for range 2 {
 		if r, row := x.reprices(std); r.Count.Solved != 1 || !near(*row.Cheapest, x.inlineCost(nil)) {
 			t.Errorf("%+v, %v", r.Count, row.Cheapest)
@@ -243,6 +241,19 @@ func TestRepricedWithConfidence(t *testing.T) {
 	if r, row := x.reprices(std); r.Count.Impossible != 1 || row.Cheapest != nil || !strings.Contains(row.Summary, "VOC of at most 1 g/L") {
 		t.Errorf("%+v %+v", r.Count, row)
 	}
+}
+
+// change changes a material.
+func (x *mill) change(id string, f func(*app.BookMaterial)) {
+	x.t.Helper()
+	x.update(func(ctx context.Context, tx app.Tx) error {
+		rec, err := tx.Materials().Get(ctx, id)
+		if err == nil {
+			f(&rec.Value)
+			_, err = tx.Materials().Update(ctx, rec.Value, rec.Version)
+		}
+		return err
+	})
 }
 
 // limit changes one limit of the specification.
