@@ -116,6 +116,7 @@ func (t Tolerances) limit(c *Certificate, m *solver.Model, s *solver.Solution) {
 		return
 	}
 	if w := t.reportedPoint(c, m, s); w != nil {
+		defer w.release()
 		t.Whole = math.MaxFloat64 // any gap
 		t.bound(c, s, w)
 	}
@@ -152,15 +153,17 @@ func (t Tolerances) optimal(c *Certificate, m *solver.Model, s *solver.Solution)
 		return
 	}
 	w := t.reportedPoint(c, m, s)
-	switch {
-	case w == nil:
-	case withDual:
-		t.prices(c, m, s, w)
-		c.Gap = math.Abs(c.PrimalValue-c.DualValue) / max(1, w.terms)
-		t.verdict(c, m)
-	default:
-		t.bound(c, s, w)
+	if w == nil {
+		return
 	}
+	defer w.release()
+	if !withDual {
+		t.bound(c, s, w)
+		return
+	}
+	t.prices(c, m, s, w)
+	c.Gap = math.Abs(c.PrimalValue-c.DualValue) / max(1, w.terms)
+	t.verdict(c, m)
 }
 
 const wrongSize = "the point does not have the size of the model"
@@ -170,14 +173,14 @@ func sized(m *solver.Model, s *solver.Solution) bool {
 }
 
 // reportedPoint checks the point of an answer, its activities and its
-// objective; nil when it does not have the size of the model.
+// objective; nil when it does not have the size of the model. The caller
+// releases what it gets.
 func (t Tolerances) reportedPoint(c *Certificate, m *solver.Model, s *solver.Solution) *work {
 	if !sized(m, s) {
 		c.Reason = wrongSize
 		return nil
 	}
 	w := newWork(m)
-	defer w.release()
 	t.point(c, m, s.X, w)
 	for i, a := range w.act {
 		c.reported(math.Abs(a-s.Activity[i])/w.size[i], "the activity of a row")
