@@ -119,6 +119,9 @@ func TestMeasuredValuesCount(t *testing.T) {
 	p.Pot.Tests = map[string]float64{"cobalt": 0.05, property.BinderSolidsFraction: 0.5}
 	p.Candidates[0] = formulation.Candidate{ID: "drier", Class: inventory.Drier, CostPerKg: 8, Available: -1, Properties: property.Set{"metal_fraction/cobalt": 0.06}}
 	near(t, "drier", correct(t, p).Added.Kilograms(), (0.08*50/100-0.025)/0.06, 1e-5)
+	p.Pot.Tests = map[string]float64{property.BinderSolidsFraction: 0.4} // of 0.8 x 0.05 kg/kg cobalt weighed in
+	p.Pot.Components[0].Properties["metal_fraction/cobalt"] = 0.0005
+	near(t, "cobalt on the measured binder", correct(t, p).Before[0].Value, 100*0.8*0.0005/0.4, 1e-12)
 }
 
 // Tint strength scales the strength of the pigment in the pot: 20 % of pigment at
@@ -145,6 +148,9 @@ func TestWeakPot(t *testing.T) {
 	for _, tests := range []map[string]float64{{"pigment": 0.185}, {property.PigmentFraction: 0.185}, {"pigment_fraction/PB15:3": 0.185}} {
 		p.Pot.Tests = tests
 		near(t, "measured loading", correct(t, p).Before[0].Value, 0.185, 1e-12)
+		total := *p
+		total.Limits = []formulation.Limit{{ID: "pigment", Kind: formulation.PigmentLoading, Lower: to(0.19)}}
+		near(t, "measured loading in total", correct(t, &total).Before[0].Value, 0.185, 1e-12)
 	}
 }
 
@@ -155,6 +161,9 @@ func TestCorrectionOnAScale(t *testing.T) {
 	a := correct(t, p)
 	if a.Outcome != formulation.Corrected || a.Added != 21*mass.Kilogram || !a.After[0].Met {
 		t.Errorf("got %+v", a)
+	}
+	if said := strings.Join(a.Assumed, " "); !strings.Contains(said, "would cost 30 EUR") || !strings.Contains(said, "at most 1.5 EUR above") {
+		t.Errorf("assumed: %s", said)
 	}
 	// 21 kg no longer go in: of 14 + 98 kg, kept with 7 kg steps, 16.33 kg would be needed.
 	p.Capacity, p.Weighing.Balances[0].Division = 120*mass.Kilogram, 7*mass.Kilogram

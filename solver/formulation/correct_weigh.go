@@ -2,6 +2,7 @@ package formulation
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"sort"
 
@@ -23,6 +24,9 @@ const mostTried = 12
 // none, the limits are drawn in by what a division can do, and it is tried again.
 func (c *corrector) weighed(a *Correction, s *solver.Solution, part float64) error {
 	for _, draw := range []float64{0, 0.5, 1, 2, 4} {
+		if err := c.ctx.Err(); err != nil {
+			return err
+		}
 		x := s.X
 		if draw > 0 {
 			tight, _, err := solve(c.ctx, c.engine, c.drawnIn(s.X, part, draw), solver.Options{})
@@ -36,13 +40,25 @@ func (c *corrector) weighed(a *Correction, s *solver.Solution, part float64) err
 		}
 		if portions, reports := c.onScale(x, part); portions != nil {
 			c.fill(a, portions, reports, part)
+			c.priceOfWeighing(a, portions, c.model(fixed, part).Cost(s.X)*c.pot.kgStays)
 			return nil
 		}
 	}
-	if err := c.ctx.Err(); err != nil {
-		return err
-	}
 	return errNotWeighable
+}
+
+// priceOfWeighing says how far what is weighed can be from the best there is: no
+// additions undercut those to the milligram.
+func (c *corrector) priceOfWeighing(a *Correction, portions []portion, exact float64) {
+	if c.p.Weighing == nil {
+		return
+	}
+	of, unit := "cost", c.p.Currency
+	if c.p.LeastMass {
+		of, unit = "weigh", "kg"
+	}
+	a.Assumed = append(a.Assumed, fmt.Sprintf("To the milligram the additions would %s %.4g %s; so these, near them on the scale, are at most %.2g %s above the least.",
+		of, exact, unit, max(0, c.objective(portions)-exact), unit))
 }
 
 // choice is an addition that can be weighed only below and above its exact
