@@ -38,7 +38,8 @@
 // Masses are rounded to milligrams that add up, and every limit is then worked out
 // from those masses by code that shares nothing with the rows. A limit is met to one
 // part in 100,000; where a milligram is more than that (a laboratory batch), the
-// limits are drawn in and solved again.
+// limits are drawn in and solved again, and then whole milligrams are searched for.
+// A formula that misses a limit is never an answer.
 //
 // # Sure enough
 //

@@ -18,6 +18,13 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 	if err != nil {
 		return err
 	}
+	if portions == nil {
+		a.Outcome = Infeasible
+		a.Clash = &Clash{Rules: &RuleClash{FreeCostPerKg: b.realCost(s.X), Rules: []RuleRef{{Part: PartBalances, Text: "whole milligrams"}}}}
+		a.Assumed = append(a.Assumed, fmt.Sprintf(
+			"The limits can be met, but no formula for %s was found in whole milligrams: make more of it, or give a limit some room.", b.p.Quantity))
+		return nil
+	}
 	a.Outcome = Optimal
 	premium := b.premium(s.X)
 	a.CostPerKg = s.Objective + premium
@@ -36,9 +43,9 @@ func (b *built) explain(ctx context.Context, engine solver.Engine, a *Answer) er
 
 // checked rounds the optimum to milligrams and checks the result against every
 // limit and the quantity. Where rounding breaks a limit (a small batch), the
-// limits are drawn in by what a milligram can do and solved again. Where that
-// leaves nothing (an equation), the first rounding stands if it is off by no more
-// than milligrams, and the answer says so.
+// limits are drawn in by what a milligram can do and solved again; where that
+// leaves nothing (an equation), whole milligrams are searched for. No portions:
+// there is no formula of whole milligrams.
 func (b *built) checked(ctx context.Context, engine solver.Engine, a *Answer) ([]portion, []LimitReport, error) {
 	first := b.weigh(a.Solution.X)
 	reports, broken := b.check(b.p, first)
@@ -54,16 +61,16 @@ func (b *built) checked(ctx context.Context, engine solver.Engine, a *Answer) ([
 		}
 	}
 	for i := range reports {
-		if r := &reports[i]; !r.Met {
-			if !(-r.Slack <= b.milligram(i, first)) {
-				return nil, nil, fmt.Errorf("%w: the limit %s is missed by the formula", ErrNumerical, b.p.Limits[i].Name())
-			}
-			a.Assumed = append(a.Assumed, fmt.Sprintf("%s is missed by %.2g %s because nothing can be weighed finer than a milligram.",
-				b.p.Limits[i].Name(), -r.Slack, b.p.Limits[i].Unit(b.p.Catalogue)))
-			r.Met = true
+		if r := &reports[i]; !r.Met && !(-r.Slack <= b.milligram(i, first)) {
+			return nil, nil, fmt.Errorf("%w: the limit %s is missed by the formula", ErrNumerical, b.p.Limits[i].Name())
 		}
 	}
-	return first, reports, nil
+	whole, err := b.toTheMilligram(ctx, engine, a.Solution)
+	if err != nil || whole == nil {
+		return nil, nil, err
+	}
+	reports, _ = b.check(b.p, whole)
+	return whole, reports, nil
 }
 
 // pot is the blend of portions.

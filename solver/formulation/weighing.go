@@ -36,6 +36,8 @@ type Weighing struct {
 	// TimeLimit ends the search with the best formula so far; 0 for none beside the
 	// caller's own deadline.
 	TimeLimit time.Duration
+	// counted asks for a variable for every division, however fine.
+	counted bool
 }
 
 // Balance is one balance of the plant.

@@ -27,3 +27,41 @@ func TestBetweenTwoBalances(t *testing.T) {
 	}
 	near(t, "cost", a.CostPerKg, want, 1e-9)
 }
+
+// A batch so small that a milligram is more than a limit leaves room for: the
+// answer is in whole milligrams that meet it, or there is none; never one that
+// misses it. Wax comes in halves of a
+// milligram: 33 mg at 35 % can't be met.
+func TestBatchOfMilligrams(t *testing.T) {
+	p := &formulation.Problem{Catalogue: property.BuiltIn(),
+		Limits: []formulation.Limit{{ID: "wax", Kind: formulation.WaxSolids, Lower: to(.35), Upper: to(.35)}},
+		Candidates: []formulation.Candidate{
+			{ID: "wax", Material: "A", CostPerKg: 3, Available: -1, Properties: property.Set{property.WaxSolidsFraction: 1}},
+			{ID: "half", Material: "C", CostPerKg: 1.4, Available: -1, Properties: property.Set{property.WaxSolidsFraction: .5}},
+			{ID: "oil", Material: "B", CostPerKg: 1, Available: -1},
+		}}
+	for quantity, feasible := range map[mass.Mass]bool{100: true, 130: true, 33: false, 20: true, 7: false, 1000: true, 90_001: true} {
+		p.Quantity = quantity
+		a := optimise(t, p)
+		if (a.Outcome == formulation.Optimal) != feasible {
+			t.Errorf("%d mg: %s %+v", quantity, a.Outcome, a.Components)
+			continue
+		}
+		if !feasible {
+			if a.Clash.Rules == nil || len(a.Assumed) == 0 {
+				t.Errorf("%d mg: nothing is said", quantity)
+			}
+			continue
+		}
+		var sum mass.Mass
+		kg := make([]float64, 3)
+		for _, c := range a.Components {
+			sum += c.Mass
+			kg[c.Candidate] = c.Mass.Kilograms()
+		}
+		reports, err := formulation.Evaluate(p, kg)
+		if err != nil || !reports[0].Met || sum != quantity {
+			t.Errorf("%d mg of %d: %+v %v", sum, quantity, reports, err)
+		}
+	}
+}

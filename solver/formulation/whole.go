@@ -94,6 +94,7 @@ func (h *whole) makeLines() {
 	h.tighten()
 	for k := range h.lines {
 		h.lines[k].sort(h.p.Quantity, h.model.Variables[k].Lower > 0)
+		h.lines[k].fine = h.lines[k].fine && !h.w.counted
 	}
 }
 

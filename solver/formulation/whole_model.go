@@ -221,7 +221,7 @@ func (h *whole) split(p *posed, k, y int, every bool) {
 		scale := 1 / max(low, 1e-3*high)
 		p.atMost("capacity", 0, item{x, 1 / high}, item{z, -1})
 		p.atLeast("from", 0, item{x, scale}, item{z, -low * scale})
-		if every && float64(b.division) >= fineDivision*float64(h.p.Quantity) {
+		if every && (h.w.counted || float64(b.division) >= fineDivision*float64(h.p.Quantity)) {
 			h.divisions(p, x, b, 0, math.Floor(high/h.share(b.division)+1e-6))
 		}
 		sum, parts = append(sum, item{z, 1}), append(parts, item{x, 1})
