@@ -118,9 +118,6 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		"ListFormulas":         func() proto.Message { return &pb.ListFormulasRequest{} },
 		"ListFormulaRevisions": func() proto.Message { return &pb.ListFormulaRevisionsRequest{Name: "formulas/cyan"} },
 		"ReleaseFormula":       func() proto.Message { return &pb.ReleaseFormulaRequest{Name: "formulas/cyan@1"} },
-		"CostFormula": func() proto.Message {
-			return &pb.CostFormulaRequest{Name: "formulas/cyan@1", QuantityKg: 10, Date: b.due}
-		},
 		"CreateBatch": func() proto.Message {
 			return &pb.CreateBatchRequest{BatchId: b.fresh("b"), RequestId: id(), Batch: &pb.Batch{Formula: "formulas/cyan@1", QuantityKg: 1, DueDate: b.due}}
 		},
