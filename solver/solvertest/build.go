@@ -1,6 +1,7 @@
 package solvertest
 
 import (
+	"math"
 	"math/rand/v2"
 
 	"pgregory.net/rapid"
@@ -106,6 +107,46 @@ func Blend(seed uint64, variables, rows int) *solver.Model {
 	}
 	for _, c := range columns {
 		m.AddVariable(solver.Variable{Cost: 1 + 9*r.Float64(), Upper: 0.3 + 3/float64(variables)}, c...)
+	}
+	return m
+}
+
+// Weighable builds a Blend of which at most so many candidates may be used, and
+// none in less than a hundredth: the model of a formula that can be weighed.
+// Each candidate has a variable that is 1 if it is used, after the shares.
+func Weighable(seed uint64, variables, rows, most int) *solver.Model {
+	blend := Blend(seed, variables, rows)
+	m := &solver.Model{Rows: blend.Rows}
+	count := m.AddRow(solver.Row{Name: "used", Lower: -solver.Inf, Upper: float64(most)})
+	for j, v := range blend.Variables {
+		rows, values := blend.Column(j)
+		var e []solver.Entry
+		for k, i := range rows {
+			e = append(e, solver.Entry{Row: int(i), Value: values[k]})
+		}
+		// Least and greatest share of a candidate that is used.
+		e = append(e, solver.Entry{Row: m.AddRow(atLeast(0)), Value: 1}, solver.Entry{Row: m.AddRow(atMost(0)), Value: 1})
+		m.AddVariable(v, e...)
+	}
+	for j, v := range blend.Variables {
+		first := count + 1 + 2*j
+		m.AddVariable(solver.Variable{Upper: 1, Kind: solver.Integer}, solver.Entry{Row: count, Value: 1},
+			solver.Entry{Row: first, Value: -0.01}, solver.Entry{Row: first + 1, Value: -v.Upper})
+	}
+	return m
+}
+
+// Divided builds a Blend that is weighed in whole divisions of the scale, so
+// many of them to the batch.
+func Divided(seed uint64, variables, rows, divisions int) *solver.Model {
+	m := Blend(seed, variables, rows)
+	for i := range m.Rows {
+		m.Rows[i].Lower *= float64(divisions)
+		m.Rows[i].Upper *= float64(divisions)
+	}
+	for j := range m.Variables {
+		v := &m.Variables[j]
+		v.Upper, v.Kind = math.Floor(v.Upper*float64(divisions)), solver.Integer
 	}
 	return m
 }

@@ -39,8 +39,12 @@ func glpk(t tester, dir string, m *solver.Model) (solver.Stop, float64) {
 		t.Fatalf("%v", err)
 	}
 	// s bas rows columns primal-status dual-status objective
+	// s mip rows columns status objective
 	for line := range strings.Lines(string(answer)) {
 		f := strings.Fields(line)
+		if len(f) == 6 && f[0] == "s" && f[1] == "mip" {
+			return glpkWhole(t, dir, m, f[4], f[5])
+		}
 		if len(f) != 7 || f[0] != "s" {
 			continue
 		}
@@ -59,6 +63,40 @@ func glpk(t tester, dir string, m *solver.Model) (solver.Stop, float64) {
 		return solver.StopOptimal, v
 	}
 	t.Fatalf("glpsol wrote no objective:\n%s", answer)
+	return 0, 0
+}
+
+// glpkWhole reads glpsol's answer to a model with whole numbers. An undefined
+// one means that the relaxation has no optimum.
+func glpkWhole(t tester, dir string, m *solver.Model, status, objective string) (solver.Stop, float64) {
+	t.Helper()
+	switch status {
+	case "n":
+		return solver.StopInfeasible, 0
+	case "u":
+		switch stop, _ := glpk(t, dir, m.Relaxed()); stop {
+		case solver.StopUnbounded:
+		case solver.StopInfeasible:
+			return stop, 0
+		default:
+			t.Fatalf("glpsol refused the model")
+		}
+		still := m.Variant()
+		for j := range still.Variables {
+			still.Variables[j].Cost = 0
+		}
+		if stop, _ := glpk(t, dir, still); stop != solver.StopOptimal {
+			return stop, 0
+		}
+		return solver.StopUnbounded, 0
+	case "o":
+		v, err := strconv.ParseFloat(objective, 64)
+		if err != nil {
+			t.Fatalf("glpsol's objective: %v", err)
+		}
+		return solver.StopOptimal, v
+	}
+	t.Fatalf("glpsol did not solve the model: status %s", status)
 	return 0, 0
 }
 
