@@ -3,6 +3,8 @@ package formulation_test
 import (
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
 	"millbase/solver/formulation"
@@ -63,5 +65,55 @@ func TestBatchOfMilligrams(t *testing.T) {
 		if err != nil || !reports[0].Met || sum != quantity {
 			t.Errorf("%d mg of %d: %+v %v", sum, quantity, reports, err)
 		}
+	}
+}
+
+// What must hold whatever the figures: a formula that can be weighed costs no less
+// than one to the milligram, and leaving out any one rule never costs more.
+func TestRulesNeverSave(t *testing.T) {
+	bit := map[string]int{}
+	rapid.Check(t, func(r *rapid.T) {
+		p := small(r)
+		a := weigh(r, p)
+		if a.Outcome != formulation.Optimal {
+			return
+		}
+		free := a.Weighed.FreeCostPerKg
+		value := func(a *formulation.Answer) float64 {
+			w := a.Weighed
+			return a.CostPerKg*w.Made.Kilograms() - w.FreeCostPerKg*w.Over.Kilograms()
+		}
+		if value(a) < free*p.Quantity.Kilograms()*(1-1e-5)-1e-6 {
+			r.Errorf("%g, to the milligram %g", value(a)/p.Quantity.Kilograms(), free)
+		}
+		for what, drop := range map[string]func(*formulation.Weighing){
+			"at most": func(w *formulation.Weighing) { w.AtMost = 0 },
+			"lots":    func(w *formulation.Weighing) { w.LotsPerMaterial = 0 },
+			"least":   func(w *formulation.Weighing) { w.Least = 0 },
+			"rules":   func(w *formulation.Weighing) { w.Rules = nil },
+			"wider":   func(w *formulation.Weighing) { w.Tolerance += mass.Kilogram / 2 },
+			"finer": func(w *formulation.Weighing) {
+				w.Balances = append(w.Balances[:len(w.Balances):len(w.Balances)], formulation.Balance{Division: mass.Kilogram / 2})
+			},
+		} {
+			q, w := clone(p), *p.Weighing
+			drop(&w)
+			q.Weighing = &w
+			b := weigh(r, q)
+			if b.Outcome != formulation.Optimal {
+				r.Errorf("without %s: %s", what, b.Outcome)
+				continue
+			}
+			if value(b) > value(a)+1e-6*(1+value(a)) {
+				r.Errorf("without %s: %g instead of %g", what, value(b), value(a))
+			}
+			if value(b) < value(a)-1e-4 {
+				bit[what]++
+			}
+		}
+	})
+	t.Log(bit)
+	if len(bit) < 3 {
+		t.Errorf("rules that made a difference: %v", bit)
 	}
 }
