@@ -182,7 +182,7 @@ func printCorrection(w io.Writer, r *pb.CorrectBatchResponse) {
 	}
 	t.print(w)
 	if len(r.WorkOff) > 0 {
-		fmt.Fprintf(w, "\nWhere the %s kg that leave the pot could go\n\n", kg(r.TakenOutKg))
+		fmt.Fprintf(w, "\nWhere the %s kg that leave the pot could go\n\n", number(r.TakenOutKg, 3))
 		t := newTable("ink", ">at most %", ">kg of it", ">in kg", "into")
 		for _, o := range r.WorkOff {
 			t.add(o.Title, fixed(100*o.MostShare, 1), number(o.MostKg, 3), kg(o.OfKg), o.Into)

@@ -22,7 +22,7 @@ type correcting struct {
 	tests    map[string]float64
 	weighing *formulation.Weighing // nil: to the milligram
 	places   []formulation.Specification
-	planned  []batch.Batch // of a specification, not begun
+	planned  []batch.Batch // with the specification that each has to meet
 }
 
 // inPot is a part of what is in the pot.

@@ -69,22 +69,30 @@ func (c *correcting) specification(ctx context.Context, tx Tx) (string, error) {
 	return found[0], nil
 }
 
-// loadPlaces reads where leftover ink could go: the specifications, and the
-// batches that are planned by one.
+// loadPlaces reads where leftover ink could go: the specifications, and the planned
+// batches that have to meet one; by formula, that of the material that they make.
 func (c *correcting) loadPlaces(ctx context.Context, tx Tx) error {
 	specs, err := tx.Specifications().List(ctx, Query{})
 	if err != nil {
 		return err
 	}
+	of := map[string]string{} // by material
 	for _, rec := range specs {
-		if !rec.Value.Archived {
-			c.places = append(c.places, rec.Value)
+		if s := rec.Value; !s.Archived {
+			c.places = append(c.places, s)
+			if s.Material != "" && of[s.Material] == "" {
+				of[s.Material] = s.ID
+			}
 		}
 	}
 	planned, err := tx.Batches().List(ctx, Query{Where: []Condition{{"state", "=", string(batch.Planned)}}})
 	for _, rec := range planned {
-		if rec.Value.Specification != "" {
-			c.planned = append(c.planned, rec.Value)
+		x := rec.Value
+		if x.Specification == "" {
+			x.Specification = of[x.Material]
+		}
+		if x.Specification != "" {
+			c.planned = append(c.planned, x)
 		}
 	}
 	return err

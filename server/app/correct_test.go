@@ -90,6 +90,7 @@ func TestWhatLeavesThePotFindsAPlace(t *testing.T) {
 	x := newMill(t)
 	x.reservedBatch()
 	x.batch("b-2", 40, "specification")
+	x.batch("b-3", 30, "formula")
 	c := x.correct(app.CorrectRequest{Batch: "b-1", Tests: map[string]float64{"tack_units": 12.6}, Capacity: 100 * mass.Kilogram})
 	a := c.Answer
 	if a.Outcome != formulation.InPart || a.Kept <= 0 || a.Kept >= a.Pot || a.Clash == nil || !a.Clash.Capacity {
@@ -102,7 +103,7 @@ func TestWhatLeavesThePotFindsAPlace(t *testing.T) {
 			t.Errorf("%+v", w)
 		}
 	}
-	if into["specifications/cyan"].Mass == 0 || into["batches/b-2"].Of != 40*mass.Kilogram {
+	if into["specifications/cyan"].Mass == 0 || into["batches/b-2"].Of != 40*mass.Kilogram || into["batches/b-3"].Of != 30*mass.Kilogram {
 		t.Errorf("places: %+v", c.WorkOff)
 	}
 	if !strings.Contains(c.Summary, "can go into") || !strings.Contains(c.Summary, "a pot of 100 kg") {
