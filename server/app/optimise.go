@@ -67,6 +67,15 @@ type Optimised struct {
 // answer, not an error. Errors are Invalid, ErrNotFound for the specification,
 // and the context's own when time ran out.
 func (b *Book) Optimise(ctx context.Context, req OptimiseRequest) (*Optimised, error) {
+	set, err := b.asked(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	return b.solve(ctx, set)
+}
+
+// asked is a request with what the book has to say to it.
+func (b *Book) asked(ctx context.Context, req OptimiseRequest) (*setting, error) {
 	set := &setting{req: req}
 	var err error
 	if set.req.Basis, err = checkBasis(req.Basis); err != nil {
@@ -86,10 +95,7 @@ func (b *Book) Optimise(ctx context.Context, req OptimiseRequest) (*Optimised, e
 			return b.load(ctx, tx, set)
 		})
 	}
-	if err != nil {
-		return nil, err
-	}
-	return b.solve(ctx, set)
+	return set, err
 }
 
 // setting is a request with what the book had to say to it.

@@ -33,6 +33,19 @@ func NewOptimiserServer(book *app.Book) *OptimiserServer { return &OptimiserServ
 // Optimise implements the service.
 func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.OptimiseRequest) (*millbasev1.OptimiseResponse, error) {
 	f := &fields{}
+	in := f.question(req)
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	o, err := s.book.Optimise(ctx, in)
+	if err != nil {
+		return nil, weighingFields(aimFields(candidateFields(limitFields(err))), req.GetWeighing())
+	}
+	return optimisedOut(o), nil
+}
+
+// question reads a request for the cheapest formula.
+func (f *fields) question(req *millbasev1.OptimiseRequest) app.OptimiseRequest {
 	in := app.OptimiseRequest{
 		Specification:      f.optionalID("specification", req.GetSpecification(), specifications),
 		Limits:             f.limits("limits", req.GetLimits()),
@@ -55,14 +68,7 @@ func (s *OptimiserServer) Optimise(ctx context.Context, req *millbasev1.Optimise
 	for i, p := range req.GetProperties() {
 		in.Properties = append(in.Properties, f.requestProperty(fmt.Sprintf("properties[%d]", i), p))
 	}
-	if err := f.err(); err != nil {
-		return nil, err
-	}
-	o, err := s.book.Optimise(ctx, in)
-	if err != nil {
-		return nil, weighingFields(aimFields(candidateFields(limitFields(err))), req.GetWeighing())
-	}
-	return optimisedOut(o), nil
+	return in
 }
 
 var bases = map[millbasev1.CostBasis]valuation.Basis{

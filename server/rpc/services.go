@@ -23,5 +23,6 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
 	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))
 	pb.RegisterCorrectionServiceServer(on, NewCorrectionServer(book))
+	pb.RegisterStudyServiceServer(on, NewStudyServer(book))
 	pb.RegisterLeadTimeServiceServer(on, NewLeadTimeServer(book))
 }
