@@ -61,10 +61,7 @@ func (b *Book) TraceFrontier(ctx context.Context, req FrontierRequest) (*TracedF
 		return nil, InvalidField("limit_id", "say what moves: one of limit_id, stock and until_date")
 	}
 	q := &req.Question
-	q.UseUp, q.Weighing, q.Goals, q.Inline = nil, nil, nil, slices.Clone(q.Inline)
-	for i := range q.Inline {
-		q.Inline[i].UsePremium.Amount = q.Inline[i].UsePremium.Amount.Sub(q.Inline[i].UsePremium.Amount)
-	}
+	q.UseUp, q.Weighing, q.Goals = nil, nil, nil
 	q.Limits = certain(q.Limits)
 	if !req.Until.IsZero() {
 		return b.frontierByDate(ctx, req)
@@ -74,6 +71,14 @@ func (b *Book) TraceFrontier(ctx context.Context, req FrontierRequest) (*TracedF
 		return nil, err
 	}
 	return b.frontierOf(ctx, req, set)
+}
+
+// plain leaves confidences and premiums aside.
+func (s *setting) plain() {
+	s.limits = certain(s.limits)
+	for j := range s.pool.candidates {
+		s.pool.candidates[j].UsePremium = 0
+	}
 }
 
 // certain are limits at the values of the certificates.
@@ -86,8 +91,11 @@ func certain(limits []formulation.Limit) []formulation.Limit {
 }
 
 func (b *Book) frontierOf(ctx context.Context, req FrontierRequest, set *setting) (*TracedFrontier, error) {
-	set.limits = certain(set.limits)
+	set.plain()
 	p := set.problem()
+	if len(p.Limits) == 0 && req.Limit != "" {
+		return nil, InvalidField("limits", "give at least the limit %.80q that is to move", req.Limit)
+	}
 	if len(p.Candidates) == 0 {
 		if err := set.checkAlone(p); err != nil {
 			return nil, err

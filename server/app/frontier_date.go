@@ -36,7 +36,7 @@ func (b *Book) frontierByDate(ctx context.Context, req FrontierRequest) (*Traced
 	}
 	out := &TracedFrontier{Title: days[0].title, Currency: days[0].currency, Straight: true}
 	for i, s := range days {
-		s.limits = certain(s.limits)
+		s.plain()
 		o, err := b.solve(ctx, s)
 		if err != nil {
 			return nil, err

@@ -48,8 +48,10 @@ func (a *Along) check(p *Problem) error {
 	switch {
 	case !one:
 		return FieldErrors{{"along", "name one limit, or one candidate whose stock moves"}}
-	case !finite(a.From) || !finite(a.To):
-		return FieldErrors{{"from", "give finite ends of at most 1e12"}}
+	case !finite(a.From):
+		return FieldErrors{{"from", "give a finite start of at most 1e12 in size"}}
+	case !finite(a.To):
+		return FieldErrors{{"to", "give a finite end of at most 1e12 in size"}}
 	case a.From != nil && a.To != nil && !(*a.From < *a.To):
 		return FieldErrors{{"to", "the range must end above its start"}}
 	case a.Candidate >= 0 && (a.From != nil && *a.From < 0 || a.To != nil && *a.To < 0):

@@ -14,5 +14,17 @@ func (b *book) goodQuestions() map[string]func() proto.Message {
 				Pot: []*pb.PotComponent{{Candidate: "a", MassKg: 50}}, Candidates: []*pb.InlineCandidate{{CandidateId: "a", PricePerKg: eur(2),
 					Properties: map[string]float64{"density_kg_per_l": 0.95}}}}
 		},
+		"TraceFrontier": func() proto.Message {
+			low, high := 0.5, 0.99
+			return &pb.TraceFrontierRequest{LimitId: specification().Limits[0].LimitId, From: &low, To: &high,
+				Question: &pb.OptimiseRequest{Limits: specification().Limits, QuantityKg: 100, Date: b.due, Candidates: []*pb.InlineCandidate{
+					{CandidateId: "a", PricePerKg: eur(2), Properties: map[string]float64{"density_kg_per_l": 0.95}}}}}
+		},
+		"CompareFormulas": func() proto.Message {
+			of := func(lot string) *pb.FormulaRef {
+				return &pb.FormulaRef{Title: "as weighed", Components: []*pb.PotComponent{{Candidate: lot, MassKg: 1}}}
+			}
+			return &pb.CompareFormulasRequest{First: of("lots/l-1"), Second: of("lots/l-2"), Limits: specification().Limits, Date: b.due}
+		},
 	}
 }
