@@ -69,7 +69,7 @@ func (e *Engine) Solve(ctx context.Context, m *solver.Model, o solver.Options) (
 	} else {
 		w.cold()
 	}
-	s := w.answer(ctx, m, w.run(), limited)
+	s := w.answer(ctx, m, w.run(m), limited)
 	w.done = nil
 	s.Engine = e.Name()
 	if o.Ranging && s.Stop == solver.StopOptimal {

@@ -7,12 +7,19 @@ import (
 	"millbase/solver"
 )
 
-// run solves what is loaded, from the basis at hand.
-func (w *work) run() outcome {
+// run solves what is loaded, which is m, from the basis at hand.
+func (w *work) run(m *solver.Model) outcome {
+	loosened := false
 	for range rounds {
 		if p, _ := w.worst(feasible); p >= 0 {
 			w.ready()
-			if o := w.dual(); o != done {
+			o := w.dual()
+			if o == infeasible && !loosened && w.border(m) {
+				loosened = true
+				w.loosen()
+				continue
+			}
+			if o != done {
 				return o
 			}
 		}
@@ -44,6 +51,31 @@ func (w *work) run() outcome {
 		w.prices()
 	}
 	return doubtful
+}
+
+// loosening is the part by which rows may be missed when they can't quite be
+// met. Rows that hold what an earlier solve reached are like that.
+const loosening = 1e-8
+
+// border reports whether the rows that clash do so by no more than loosening.
+func (w *work) border(m *solver.Model) bool {
+	margin, scale := m.FarkasMargin(w.ray())
+	return margin <= loosening*scale && !math.IsInf(margin, 0)
+}
+
+// loosen widens every row.
+func (w *work) loosen() {
+	for j := w.n; j < w.n+w.m; j++ {
+		w.lower[j] -= loosening * (1 + math.Abs(w.lower[j]))
+		w.upper[j] += loosening * (1 + math.Abs(w.upper[j]))
+		if w.at[j] != basic {
+			w.leave(j, w.at[j])
+		}
+	}
+	for p, j := range w.head[:w.m] {
+		w.enter(p, int(j))
+	}
+	w.values()
 }
 
 // refined computes the values of the basic variables from the data, then
@@ -273,9 +305,9 @@ func (w *work) basis() *solver.Basis {
 	return b
 }
 
-// farkas fills in the proof that there is no feasible point: the row of the
-// inverse whose basic variable nothing brings back to its bound.
-func (w *work) farkas(m *solver.Model, s *solver.Solution) {
+// ray is the row of the inverse whose basic variable nothing brings back to its
+// bound, in the model's own units.
+func (w *work) ray() []float64 {
 	y := make([]float64, w.m)
 	rows, coef := w.inverseRow(w.proof)
 	for e, i := range rows {
@@ -284,6 +316,12 @@ func (w *work) farkas(m *solver.Model, s *solver.Solution) {
 			y[i] *= w.rowScale[i]
 		}
 	}
+	return y
+}
+
+// farkas fills in the proof that there is no feasible point.
+func (w *work) farkas(m *solver.Model, s *solver.Solution) {
+	y := w.ray()
 	if !m.ProvesInfeasible(y) {
 		s.Stop = solver.StopNumerical
 		return

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"millbase/solver"
+	"millbase/solver/certify"
 	"millbase/solver/clp"
 	"millbase/solver/solvertest"
 )
@@ -56,7 +57,7 @@ func TestClaimsOnlyWhatHolds(t *testing.T) {
 		}
 	}
 	// The optimum with a figure spoiled: the model's own units tell.
-	if o := w.run(); o != done {
+	if o := w.run(m); o != done {
 		t.Fatal(o)
 	}
 	for name, spoil := range map[string]func(){
@@ -76,5 +77,35 @@ func TestClaimsOnlyWhatHolds(t *testing.T) {
 	w.valueError = 1
 	if w.inBounds() || w.sound() {
 		t.Error("values that do not add up are called sound")
+	}
+}
+
+// TestBorder: rows that miss each other by less than any tolerance are met; by
+// more, they clash.
+func TestBorder(t *testing.T) {
+	for _, c := range []struct {
+		by   float64
+		want solver.Stop
+	}{{0, solver.StopOptimal}, {3e-10, solver.StopOptimal}, {3e-9, solver.StopOptimal}, {1e-6, solver.StopInfeasible}} {
+		m := solvertest.Blend(3, 20, 8)
+		first, err := New().Solve(t.Context(), m, solver.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		held := m.AddRow(solver.Row{Lower: -solver.Inf, Upper: first.Objective * (1 - c.by)})
+		costs := &solver.Model{Rows: m.Rows}
+		for j, v := range m.Variables {
+			rows, values := m.Column(j)
+			entries := []solver.Entry{{Row: held, Value: v.Cost}}
+			for k, i := range rows {
+				entries = append(entries, solver.Entry{Row: int(i), Value: values[k]})
+			}
+			v.Cost = float64(j % 3)
+			costs.AddVariable(v, entries...)
+		}
+		s, err := New().Solve(t.Context(), costs, solver.Options{})
+		if err != nil || s.Stop != c.want || !certify.Check(costs, s).OK {
+			t.Errorf("cheaper than the cheapest by %g: %+v, %v, want %v", c.by, s, err, c.want)
+		}
 	}
 }
