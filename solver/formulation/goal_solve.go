@@ -132,7 +132,7 @@ func notImpossible(s *solver.Solution, c certify.Certificate, err error) (*solve
 // reached: rows that keep limits safe may still be added.
 func (b *built) give() float64 {
 	if len(b.guards) > 0 {
-		return 2e-6
+		return 5e-6
 	}
 	return 1e-9
 }
