@@ -49,6 +49,7 @@ var Arrows = []Arrow{
 	{From: "solver", Tests: oracles},
 	{From: "solver/clp", May: []string{"solver", "solver/certify", "github.com/lanl/clp"}, Tests: oracles},
 	{From: "solver/dense", May: []string{"solver"}, Tests: oracles},
+	{From: "solver/apart", May: []string{"solver"}, Tests: oracles},
 	{From: "solver/engines", May: []string{"solver/..."}, Tests: oracles},
 	{From: "solver/cbc", May: []string{"solver", "solver/certify", "solver/clp"}, Tests: oracles},
 	{From: "solver/formulation/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: chosen, Tests: oracles},
