@@ -35,6 +35,7 @@ type config struct {
 	grace       time.Duration
 	maxBody     int64
 	solves      int
+	apart       bool
 	checkLedger bool
 	version     bool
 }
@@ -57,6 +58,7 @@ func (c *config) flags() *pflag.FlagSet {
 	f.DurationVar(&c.grace, "grace", 20*time.Second, "time that calls at work get when the server stops")
 	f.Int64Var(&c.maxBody, "max-body", gateway.DefaultMaxBody, "largest request, bytes")
 	f.IntVar(&c.solves, "solves", runtime.GOMAXPROCS(0), "optimisations that run at the same time; further ones wait")
+	f.BoolVar(&c.apart, "solve-apart", true, "solve with whole numbers in processes of their own, so that a crash or hang there is no crash here")
 	f.BoolVar(&c.checkLedger, "check-ledger", false, "rebuild every balance from the ledger, report, and exit")
 	f.BoolVar(&c.version, "version", false, "print the version and exit")
 	f.SetNormalizeFunc(func(_ *pflag.FlagSet, name string) pflag.NormalizedName {

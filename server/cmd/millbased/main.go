@@ -25,6 +25,9 @@ const (
 const gcPercent = 400
 
 func main() {
+	if len(os.Args) == 2 && os.Args[1] == workerArgument {
+		os.Exit(serveSolver())
+	}
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(gcPercent)
 	}

@@ -37,6 +37,14 @@ func run(ctx context.Context, cfg config, out io.Writer) (err error) {
 	defer store.Close()
 	engine := engines.New()
 	engine.Log = log
+	if cfg.apart {
+		worker, err := newApart(cfg.solves)
+		if err != nil {
+			return err
+		}
+		defer worker.Close()
+		engine.Whole = worker
+	}
 	book := app.New(store, newBounded(engine, cfg.solves), time.Now)
 	if cfg.checkLedger {
 		return checkLedger(ctx, book, out)

@@ -30,7 +30,12 @@ import (
 	"millbase/solver"
 )
 
-func TestMain(m *testing.M) { pgtest.Main(m) }
+func TestMain(m *testing.M) {
+	if len(os.Args) == 2 && os.Args[1] == workerArgument {
+		os.Exit(serveSolver())
+	}
+	pgtest.Main(m)
+}
 
 // output is a log that is read while it is written.
 type output struct {

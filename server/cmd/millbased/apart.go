@@ -1,0 +1,35 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+
+	"millbase/solver/apart"
+	"millbase/solver/cbc"
+)
+
+// workerArgument, alone on the command line, makes this program a worker of
+// solver/apart. It is not for people.
+const workerArgument = "solver-worker"
+
+// serveSolver answers the solves that the server hands over, until the server
+// closes the pipe or ends.
+func serveSolver() int {
+	signal.Ignore(os.Interrupt) // at a terminal it reaches all; the server ends its workers itself
+	if err := apart.Serve(os.Stdin, os.NewFile(3, "answers"), cbc.New()); err != nil {
+		fmt.Fprintf(os.Stderr, "millbased %s: %v\n", workerArgument, err)
+		return exitFail
+	}
+	return exitOK
+}
+
+// newApart returns the engine for whole numbers in processes of their own.
+func newApart(workers int) (*apart.Engine, error) {
+	program, err := os.Executable()
+	if err != nil {
+		return nil, fmt.Errorf("this program's own file can't be found, so it can't solve apart; try --solve-apart=false: %w", err)
+	}
+	return apart.New("cbc", workers, func() *exec.Cmd { return exec.Command(program, workerArgument) }), nil
+}
