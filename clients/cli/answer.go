@@ -42,14 +42,22 @@ func printAnswer(w io.Writer, r *pb.OptimiseResponse, all bool) {
 	}
 	printAssumptions(w, r.Assumptions)
 	if p := r.Proof; p != nil {
-		fmt.Fprintf(w, "\nProof: %d candidates, %d limits; recomputed apart from the engine: largest breach of a limit %.1e, gap %.1e.\n",
-			p.Candidates, p.Limits, p.PrimalViolation, p.Gap)
+		fmt.Fprintf(w, "\nProof: %d candidates, %d limits; recomputed apart from the engine: largest breach of a limit %s, gap %s.\n",
+			p.Candidates, p.Limits, rounding(p.PrimalViolation), rounding(p.Gap))
 	}
 }
 
 // hasFormula reports whether the answer is a formula.
 func hasFormula(r *pb.OptimiseResponse) bool {
 	return r.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_OPTIMAL || r.Outcome == pb.OptimiseOutcome_OPTIMISE_OUTCOME_NOT_PROVEN
+}
+
+// rounding prints what rounding has left: 1.1e-16, or 0.
+func rounding(v float64) string {
+	if v == 0 {
+		return "0"
+	}
+	return fmt.Sprintf("%.1e", v)
 }
 
 // valuedBy names the cost basis where lots of the book are in the formula;
