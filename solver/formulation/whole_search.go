@@ -20,9 +20,9 @@ type found struct {
 
 // Parts of the time limit for the two large searches and the small one.
 const (
-	structureTime = 0.55
-	refineTime    = 0.15
-	everyTime     = 0.30
+	structureTime = 0.65
+	refineTime    = 0.20
+	everyTime     = 0.15
 )
 
 // search finds the cheapest weighable formula, or how far it got.
@@ -31,7 +31,7 @@ func (h *whole) search() (*found, error) {
 	x := h.free.X
 	whole := false
 	if !h.obeys(x) {
-		s, err := h.solve(h.pose(asked{}), h.w.Gap/2, structureTime)
+		s, err := h.solve(h.pose(asked{}), h.w.Gap/4, structureTime)
 		if err != nil {
 			return nil, err
 		}
@@ -39,7 +39,9 @@ func (h *whole) search() (*found, error) {
 		if f.none {
 			return f, nil
 		}
-		x, whole = h.point(s), h.allCoarse()
+		if x, whole = h.point(s), h.allCoarse(); x == nil {
+			x = h.pare()
+		}
 	}
 	if x != nil {
 		if err := h.refine(f, x); err != nil {
@@ -63,6 +65,41 @@ func (h *whole) search() (*found, error) {
 // proven reports whether f is as good as is asked for.
 func (h *whole) proven(f *found) bool {
 	return f.masses != nil && f.value-f.bound <= max(h.w.Gap, 1e-7)*math.Abs(f.value)+1e-9
+}
+
+// pare is a quick way to a formula for when the search found none in its time: the
+// smallest component is left out, again and again, unless there is no blend without
+// it, until the rules are obeyed. It is nil when that leads nowhere.
+func (h *whole) pare() []float64 {
+	m := h.base().model()
+	kept := make([]bool, len(h.lines))
+	var start *solver.Basis
+	last, was := -1, 0.0
+	for range 3 * len(h.lines) {
+		a, _, err := solve(h.ctx, h.engine, m, solver.Options{Start: start})
+		if err != nil || a.Stop != solver.StopOptimal {
+			if last < 0 {
+				return nil
+			}
+			m.Variables[last].Upper, kept[last], last = was, true, -1
+			continue
+		}
+		x := a.X[:len(h.lines)]
+		if start = a.Basis; h.obeys(x) {
+			return x
+		}
+		last = -1
+		for k, share := range x {
+			if share > 1e-9 && !kept[k] && m.Variables[k].Lower == 0 && (last < 0 || share < x[last]) {
+				last = k
+			}
+		}
+		if last < 0 {
+			return nil
+		}
+		was, m.Variables[last].Upper = m.Variables[last].Upper, 0
+	}
+	return nil
 }
 
 // note takes over what a solve of a relaxation proves.
@@ -147,6 +184,11 @@ func (h *whole) refine(f *found, x []float64) error {
 			around[k] = max(1, mass.Mass(math.Round(x[k]*float64(h.p.Quantity))))
 		}
 	}
+	if y, err := h.roomy(around); err != nil {
+		return err
+	} else if y != nil && h.keep(f, h.round(y)) && h.proven(f) {
+		return nil
+	}
 	for _, inward := range []bool{false, true} {
 		if inward && !h.anyFine(around) {
 			break
@@ -160,6 +202,31 @@ func (h *whole) refine(f *found, x []float64) error {
 		}
 	}
 	return nil
+}
+
+// roomy is the cheapest blend of the same components within limits that are drawn
+// in by half a division of each: its rounding mostly meets them, at little cost.
+func (h *whole) roomy(around []mass.Mass) ([]float64, error) {
+	p := h.pose(asked{around: around})
+	room := make([]float64, len(p.rows))
+	for k, m := range around {
+		if m > 0 {
+			half := h.share(h.lines[k].bands[h.lines[k].nearest(m)].division) / 2
+			for _, e := range p.entries[k] {
+				room[e.Row] += math.Abs(e.Value) * half
+			}
+		}
+	}
+	for i := 1; i < len(p.rows); i++ {
+		if r := &p.rows[i]; r.Upper-r.Lower > 2*room[i] {
+			r.Lower, r.Upper = r.Lower+room[i], r.Upper-room[i]
+		}
+	}
+	s, _, err := solve(h.ctx, h.engine, p.model().Relaxed(), solver.Options{})
+	if err != nil {
+		return nil, unlessNumerical(err)
+	}
+	return h.point(s), nil
 }
 
 // refined is the gap to which amounts are refined: nothing is proved by it.
