@@ -117,3 +117,14 @@ func TestRulesNeverSave(t *testing.T) {
 		t.Errorf("rules that made a difference: %v", bit)
 	}
 }
+
+// FuzzWeighable feeds rules of every kind, in any mixture: an answer obeys them
+// (see checkWeighed), and small problems are always decided.
+func FuzzWeighable(f *testing.F) {
+	f.Fuzz(rapid.MakeFuzz(func(r *rapid.T) {
+		p := small(r)
+		if a := weigh(r, p); a.Outcome != formulation.Optimal && a.Outcome != formulation.Infeasible {
+			r.Fatalf("%s %+v", a.Outcome, a.Weighed)
+		}
+	}))
+}
