@@ -301,7 +301,10 @@ func (c *comparing) price() error {
 		}
 		of := &c.candidates[j]
 		costs, need := c.supply.costing(c.req.Basis, c.date), mass.Kilogram
-		if lot, isLot := strings.CutPrefix(of.ID, "lots/"); isLot {
+		lot, isLot := strings.CutPrefix(of.ID, "lots/")
+		if l, known := c.supply.lots[lot]; isLot && known && c.req.Basis == valuation.Lot && c.supply.costed(l) {
+			c.prices[j] = l.Cost.CostPerKg
+		} else if isLot {
 			cost, err := costs.price(of.Material+"/"+lot, need)
 			if err != nil {
 				return err
