@@ -26,6 +26,7 @@ type built struct {
 	goals   bool
 	aims    []aimed
 	guards  []guard
+	rough   bool              // guards need not hold to the last digit: on the way to the answer
 	moments map[int][]moments // per guarded term, per column
 	// empty is set to explain a clash: candidates of which nothing is available
 	// take part, and each side of a ratio has its own row even in an equation.
@@ -56,7 +57,7 @@ func (b *built) release() {
 	clear(b.model.Variables)
 	clear(b.model.Rows)
 	b.p, b.leftOut = nil, nil
-	b.aims, b.guards, b.moments = nil, nil, nil
+	b.aims, b.guards, b.moments, b.rough = nil, nil, nil, false
 	if cap(b.flat) <= 1<<20 {
 		scratch.Put(b)
 	}

@@ -87,6 +87,7 @@ func (b *built) minimise(l level) {
 // for the cheapest formula that is no further off any target: its prices are in
 // money, whatever came first. cheapest is the optimum without regard to goals.
 func (b *built) pursue(ctx context.Context, engine solver.Engine, a *Answer, cheapest *solver.Solution) (*solver.Solution, certify.Certificate, error) {
+	b.rough = true
 	s := cheapest
 	var c certify.Certificate
 	for round := 0; round < maxRounds && (b.aimAt(s.X) || round == 0); round++ {
@@ -94,8 +95,7 @@ func (b *built) pursue(ctx context.Context, engine solver.Engine, a *Answer, che
 		var held []int
 		for _, l := range b.levels() {
 			var err error
-			b.minimise(l)
-			if s, c, err = b.optimum(ctx, engine, solver.Options{}); err != nil || s.Stop != solver.StopOptimal {
+			if s, c, err = b.pursueOne(ctx, engine, l, held); err != nil || s.Stop != solver.StopOptimal {
 				return notImpossible(s, c, err)
 			}
 			held = append(held, b.hold(l, s))
@@ -105,18 +105,114 @@ func (b *built) pursue(ctx context.Context, engine solver.Engine, a *Answer, che
 			r.Lower, r.Upper = -solver.Inf, solver.Inf
 		}
 	}
-	all := level{aims: b.everyAim()}
-	b.holdAims(all, s.X)
+	all, reached := level{aims: b.everyAim()}, s.X
+	b.holdAims(all, reached, 1)
 	if err := b.goalPrices(ctx, engine, a); err != nil {
 		return nil, c, err
 	}
-	held := slices.Clone(b.terms)
 	if err := b.payOff(ctx, engine, a); err != nil {
 		return nil, c, err
 	}
-	copy(b.terms, held)
-	b.only(all)
-	return notImpossible(b.optimum(ctx, engine, solver.Options{Ranging: true}))
+	b.rough = false
+	return notImpossible(b.cheapest(ctx, engine, all, reached, solver.Options{Ranging: true}))
+}
+
+// pursueOne solves one level. Rows that keep limits safe may have been added since
+// the earlier ones were reached; they give way by a little more when they must.
+func (b *built) pursueOne(ctx context.Context, engine solver.Engine, l level, held []int) (s *solver.Solution, c certify.Certificate, err error) {
+	for _, more := range gives {
+		if s, c, err = b.nearest(ctx, engine, l); err != nil || s.Stop != solver.StopInfeasible {
+			break
+		}
+		for _, row := range held {
+			r := &b.model.Rows[row]
+			r.Upper += 10 * more * b.give() * max(1, math.Abs(r.Upper))
+		}
+	}
+	return s, c, err
+}
+
+// cheapest is the cheapest formula with the goals of a level no further off than at
+// shares x, from their targets.
+func (b *built) cheapest(ctx context.Context, engine solver.Engine, l level, x []float64, o solver.Options) (s *solver.Solution, c certify.Certificate, err error) {
+	for _, more := range gives {
+		b.atTargets()
+		b.holdAims(l, x, more)
+		s, c, err = b.optimum(ctx, engine, o)
+		if err == nil && s.Stop != solver.StopInfeasible || err != nil && !isNumerical(err) {
+			break
+		}
+	}
+	return s, c, err
+}
+
+// nearest is the optimum of a level. Where a goal can be reached in many ways the
+// rows that hold guards up would be found one corner after the other; of all those
+// ways it takes the cheapest (on the face where the level is optimal, by
+// complementary slackness), and looks for broken guards there.
+func (b *built) nearest(ctx context.Context, engine solver.Engine, l level) (*solver.Solution, certify.Certificate, error) {
+	b.minimise(l)
+	if l.money || len(b.guards) == 0 {
+		return b.optimum(ctx, engine, solver.Options{})
+	}
+	var start *solver.Basis
+	for round := 0; ; round++ {
+		s, c, err := solve(ctx, engine, &b.model, solver.Options{Start: extended(start, len(b.model.Rows))})
+		if err != nil || s.Stop != solver.StopOptimal {
+			return s, c, err
+		}
+		start = s.Basis
+		face, _, err := solve(ctx, engine, b.face(s), solver.Options{})
+		if err == nil && face.Stop == solver.StopOptimal {
+			s.X = face.X
+		} else if err = unlessNumerical(err); err != nil {
+			return nil, c, err
+		}
+		if round == roughCuts || b.cut(s.X) == 0 {
+			return s, c, nil
+		}
+	}
+}
+
+// face is the model on the face of its optima, with the cost in money.
+func (b *built) face(s *solver.Solution) *solver.Model {
+	const priced = 1e-7
+	m := b.model.Variant()
+	for k := range m.Variables {
+		v := &m.Variables[k]
+		switch d := s.ReducedCost[k]; {
+		case d > priced:
+			v.Upper = v.Lower
+		case d < -priced && !math.IsInf(v.Upper, 1):
+			v.Lower = v.Upper
+		}
+		v.Cost = 0
+		if k < len(b.active) {
+			c := &b.p.Candidates[b.active[k]]
+			v.Cost = c.CostPerKg - c.UsePremium
+		}
+	}
+	for i := range m.Rows {
+		r := &m.Rows[i]
+		switch y := s.RowDual[i]; {
+		case y > priced && !math.IsInf(r.Lower, -1):
+			r.Upper = r.Lower
+		case y < -priced && !math.IsInf(r.Upper, 1):
+			r.Lower = r.Upper
+		}
+	}
+	return m
+}
+
+// gives are how many times give is tried.
+var gives = [...]float64{1, 10, 100}
+
+// atTargets puts the bounds of the goals back at their targets.
+func (b *built) atTargets() {
+	for k := range b.aims {
+		t := b.aimTerm(&b.aims[k])
+		t.lower, t.upper = t.ratios(t.limit.Lower, t.limit.Upper)
+	}
 }
 
 // notImpossible turns an answer that nothing is possible, when something was a step
@@ -129,10 +225,11 @@ func notImpossible(s *solver.Solution, c certify.Certificate, err error) (*solve
 }
 
 // give is the part by which what was reached is held less tightly than it was
-// reached: rows that keep limits safe may still be added.
+// reached: rows that keep limits safe may still be added, and between safe limits
+// what is held to the last digit is found slowly.
 func (b *built) give() float64 {
 	if len(b.guards) > 0 {
-		return 5e-6
+		return 1e-4
 	}
 	return 1e-9
 }
@@ -146,16 +243,16 @@ func (b *built) everyAim() []*aimed {
 }
 
 // holdAims makes limits of the goals of a level, each with the targets that it has
-// missed at shares x moved to where it is; the cost is minimised, and all other
+// missed at shares x moved to where it is, and by more times give further; the cost is minimised, and all other
 // goals are free.
-func (b *built) holdAims(l level, x []float64) {
+func (b *built) holdAims(l level, x []float64, more float64) {
 	for _, a := range l.aims {
 		t := b.aimTerm(a)
 		r, den := b.ratio(len(b.p.Limits)+a.goal, x)
 		if !(den > 0) {
 			continue
 		}
-		slack := b.give() * math.Abs(r)
+		slack := more * b.give() * math.Abs(r)
 		t.lower, t.upper = min(t.lower, r-slack), max(t.upper, r+slack)
 	}
 	b.only(l)
@@ -200,104 +297,6 @@ func (b *built) hold(l level, s *solver.Solution) (row int) {
 	}
 	most := (s.Objective + slack) / size
 	return b.model.InsertRow(solver.Row{Name: "held", Lower: -solver.Inf, Upper: most + b.give()*max(1, math.Abs(most))}, columns, values)
-}
-
-// goalPrices says for each goal what coming nearer costs and what being further
-// off saves: the shadow price of its target, held as a limit a millionth to that
-// side, so that at a kink of the cost it is that side's.
-func (b *built) goalPrices(ctx context.Context, engine solver.Engine, a *Answer) error {
-	a.Goals = make([]GoalReport, len(b.aims))
-	for i := range b.aims {
-		m, r := &b.aims[i], &a.Goals[i]
-		r.Goal = m.goal
-		for side, k := range m.columns {
-			if k < 0 || m.weights[side] == 0 {
-				continue
-			}
-			t := b.aimTerm(m)
-			low := (side == 0) == t.def.Increasing()
-			was, target := t.bound(low), t.def.Forward(*[...]*float64{t.limit.Lower, t.limit.Upper}[side])
-			outward := 1e-6 * max(math.Abs(was), 1e-9)
-			if low {
-				outward = -outward
-			}
-			if math.Abs(was-target) > 2*math.Abs(outward) {
-				price, possible, err := b.targetPrice(ctx, engine, m, low, was-outward)
-				if err != nil {
-					return err
-				}
-				if r.Nearer = max(r.Nearer, price); !possible {
-					r.Nearer = math.Inf(1)
-				}
-			}
-			price, _, err := b.targetPrice(ctx, engine, m, low, was+outward)
-			if err != nil {
-				return err
-			}
-			r.Further = max(r.Further, price)
-			t.setBound(low, was)
-		}
-	}
-	return nil
-}
-
-// targetPrice is what one unit of a goal's target costs when it is a limit at a
-// given ratio.
-func (b *built) targetPrice(ctx context.Context, engine solver.Engine, m *aimed, low bool, at float64) (price float64, possible bool, err error) {
-	t, i := b.aimTerm(m), len(b.p.Limits)+m.goal
-	t.setBound(low, at)
-	b.only(level{aims: b.everyAim()})
-	s, _, err := b.optimum(ctx, engine, solver.Options{})
-	if err != nil || s.Stop != solver.StopOptimal {
-		return 0, false, unlessNumerical(err)
-	}
-	row, scale, den := b.rows[i].upper, b.rows[i].upperScale, 1.0
-	if low {
-		row, scale = b.rows[i].lower, b.rows[i].lowerScale
-	}
-	y := min(0, s.RowDual[row])
-	if low {
-		y = max(0, s.RowDual[row])
-	}
-	if !t.ofInk {
-		_, den = b.ratio(i, s.X)
-	}
-	return math.Abs(y * scale * t.def.Slope(t.value(at)) * den), true, nil
-}
-
-// payOff makes the pay-off table, and says how near each goal can come.
-func (b *built) payOff(ctx context.Context, engine solver.Engine, a *Answer) error {
-	for i := -1; i < len(b.aims); i++ {
-		for k := range b.aims { // back at their targets
-			t := b.aimTerm(&b.aims[k])
-			t.lower, t.upper = t.ratios(t.limit.Lower, t.limit.Upper)
-		}
-		b.only(level{})
-		if i >= 0 {
-			best := level{aims: []*aimed{&b.aims[i]}}
-			b.minimise(best)
-			s, _, err := b.optimum(ctx, engine, solver.Options{})
-			if err != nil || s.Stop != solver.StopOptimal {
-				return unlessNumerical(err)
-			}
-			b.holdAims(best, s.X)
-		}
-		s, _, err := b.optimum(ctx, engine, solver.Options{})
-		if err != nil || s.Stop != solver.StopOptimal {
-			return unlessNumerical(err)
-		}
-		row := PayOff{Goal: i, CostPerKg: b.realCost(s.X)}
-		for k := range b.aims {
-			r, _ := b.ratio(len(b.p.Limits)+k, s.X)
-			row.Values = append(row.Values, b.aimTerm(&b.aims[k]).value(r))
-		}
-		a.PayOff = append(a.PayOff, row)
-		if i >= 0 {
-			g := &b.p.Goals[i]
-			a.Goals[i].Best, a.Goals[i].CostAtBest = g.distance(row.Values[i]), row.CostPerKg
-		}
-	}
-	return nil
 }
 
 // follow takes over from a solved model of the same problem what keeps limits safe,

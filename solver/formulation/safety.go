@@ -103,6 +103,9 @@ func (b *built) guardRow(g *guard) (row int32, scale float64) {
 	return pair.upper, pair.upperScale
 }
 
+// mostDirections is the largest number of directions that a model starts with.
+const mostDirections = 25
+
 // addGuards adds the columns and the rows of the guards to the model.
 func (b *built) addGuards() {
 	for i := range b.guards {
@@ -112,8 +115,12 @@ func (b *built) addGuards() {
 		g.column = b.model.AddVariable(v, solver.Entry{Row: int(row), Value: g.sign() * g.factor})
 	}
 	for i := range b.guards {
-		for _, u := range b.guards[i].directions {
-			b.addCut(&b.guards[i], u)
+		g := &b.guards[i]
+		if n := len(g.directions); n > mostDirections { // those found first are the farthest off
+			g.directions = g.directions[n-mostDirections:]
+		}
+		for _, u := range g.directions {
+			b.addCut(g, u)
 		}
 	}
 }

@@ -12,11 +12,20 @@ import (
 // maxCuts ends the search for an optimum between safe limits.
 const maxCuts = 500
 
+// goalCuts ends it where goals are held: held less tightly it ends sooner.
+const goalCuts = 100
+
+// roughCuts ends it on the way to an answer, which is then sought itself.
+const roughCuts = 25
+
 // optimum solves the model as it stands, adding rows until every guard holds.
 func (b *built) optimum(ctx context.Context, engine solver.Engine, o solver.Options) (*solver.Solution, certify.Certificate, error) {
 	s, c, err := solve(ctx, engine, &b.model, o)
 	for round := 0; len(b.guards) > 0 && err == nil && s.Stop == solver.StopOptimal && b.cut(s.X) > 0; round++ {
-		if round == maxCuts {
+		if b.rough && round == roughCuts {
+			break
+		}
+		if round == maxCuts || b.goals && round == goalCuts {
 			return nil, c, fmt.Errorf("%w: the safe limits were not met after %d steps", ErrNumerical, round)
 		}
 		o.Start = extended(s.Basis, len(b.model.Rows))

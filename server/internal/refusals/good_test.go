@@ -104,8 +104,7 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		},
 		"Optimise": func() proto.Message {
 			most, low := 500.0, 0.94
-			aim := specification().Limits[0]
-			aim.Lower, aim.Safety = &low, nil
+			aim := &pb.Limit{LimitId: "aim", Lower: &low, Subject: specification().Limits[0].Subject}
 			return &pb.OptimiseRequest{Limits: specification().Limits, QuantityKg: 100, Date: b.due, WaterDensityKgPerL: 0.997,
 				Weighing: weighing(), Aims: []*pb.Aim{{Target: aim, WeightBelow: 1, WeightAbove: 1}}, AimTolerancePercent: 1, CostRank: 2, CostTolerancePercent: 1,
 				Candidates: []*pb.InlineCandidate{{CandidateId: "a", PricePerKg: eur(2), AvailableKg: &most, AtLeastKg: 1,
