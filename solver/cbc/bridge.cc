@@ -9,9 +9,6 @@
 #include "CbcHeuristic.hpp"
 #include "CbcHeuristicDiveCoefficient.hpp"
 #include "CbcModel.hpp"
-#include "CglGomory.hpp"
-#include "CglMixedIntegerRounding2.hpp"
-#include "CglProbing.hpp"
 #include "ClpEventHandler.hpp"
 #include "ClpSimplex.hpp"
 #include "OsiClpSolverInterface.hpp"
@@ -93,22 +90,7 @@ private:
   Search *search_;
 };
 
-// Light cuts: at the root, and further down only where they pay.
-void add_cuts(CbcModel &model) {
-  CglProbing probing;
-  probing.setUsingObjective(1);
-  probing.setMaxPass(1);
-  probing.setMaxProbe(10);
-  probing.setMaxLook(10);
-  probing.setRowCuts(3);
-  model.addCutGenerator(&probing, -1, "probing");
-  CglGomory gomory;
-  gomory.setLimit(100);
-  model.addCutGenerator(&gomory, -1, "gomory");
-  CglMixedIntegerRounding2 rounding;
-  model.addCutGenerator(&rounding, -1, "rounding");
-}
-
+// No cuts: on formulas of a plant's size they cost more than they save.
 void add_heuristics(CbcModel &model) {
   CbcRounding rounding(model);
   model.addHeuristic(&rounding);
@@ -123,14 +105,10 @@ void settings(CbcModel &model, double relaxed, double gap, bool careful) {
   model.setCutoffIncrement(1e-9 * size);
   model.setAllowableGap(1e-10 * size);
   model.setAllowableFractionGap(gap);
-  model.setMaximumCutPassesAtRoot(10);
-  model.setMaximumCutPasses(1);
   model.setNumberStrong(5);
   model.setNumberBeforeTrust(5);
-  if (!careful) {
-    add_cuts(model);
+  if (!careful)
     add_heuristics(model);
-  }
 }
 
 void search(int rows, int cols, const int *start, const int *index,
@@ -158,6 +136,7 @@ void search(int rows, int cols, const int *start, const int *index,
   clp->setLogLevel(0);
   if (basis)
     clp->copyinStatus(basis);
+  linear.setupForRepeatedUse(1, 0);
   CbcModel model(linear);
   state.model = &model;
   WatchLinear watch_linear(&state);

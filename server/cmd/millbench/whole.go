@@ -1,0 +1,174 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"millbase/solver"
+	"millbase/solver/cbc"
+	"millbase/solver/clp"
+	"millbase/solver/engines"
+	"millbase/solver/solvertest"
+)
+
+// measureWeighable compares the slow tenth of weighable formulas with Cbc's C
+// interface on the same models, model by model in turns.
+func measureWeighable(ctx context.Context, _ settings) ([]bar, error) {
+	engine := engines.New()
+	var ours, theirs []float64
+	for seed := range uint64(60) {
+		m := solvertest.Weighable(seed, 40, 16, 9)
+		begun := time.Now()
+		s, err := engine.Solve(ctx, m, solver.Options{})
+		if err != nil {
+			return nil, err
+		}
+		ours = append(ours, time.Since(begun).Seconds())
+		begun = time.Now()
+		objective, proven := cbc.Yardstick(m, time.Minute)
+		theirs = append(theirs, time.Since(begun).Seconds())
+		if s.Stop != solver.StopOptimal || proven && math.Abs(s.Objective-objective) > 1e-5 {
+			return nil, fmt.Errorf("formula %d: %v %g, Cbc's C interface says %g", seed, s.Stop, s.Objective, objective)
+		}
+	}
+	fmt.Printf("weighable, 40 components, 16 limits, at most 9: p50 %.0f ms, p90 %.0f ms; Cbc's C interface: %.0f, %.0f\n",
+		1e3*quantile(ours, .5), 1e3*quantile(ours, .9), 1e3*quantile(theirs, .5), 1e3*quantile(theirs, .9))
+	for seed := range uint64(8) {
+		s, err := engine.Solve(ctx, solvertest.Weighable(seed, 60, 20, 7), solver.Options{TimeLimit: 2 * time.Second})
+		switch {
+		case err != nil:
+			return nil, err
+		case s.Primal != solver.FeasiblePoint:
+			fmt.Printf("60 components, 2 s: none found in time, %v\n", s.Stop)
+		default:
+			fmt.Printf("60 components, 2 s: %.4f, gap %.2f %%, %v\n", s.Objective, 100*(s.Objective-s.Bound)/math.Abs(s.Objective), s.Stop)
+		}
+	}
+	return []bar{{name: "weighable_over_cbc_c_p90", value: quantile(ours, .9) / quantile(theirs, .9), goal: 0.4}}, nil
+}
+
+// quantile of some values; it sorts them.
+func quantile(v []float64, q float64) float64 {
+	slices.Sort(v)
+	return v[min(len(v)-1, int(q*float64(len(v))))]
+}
+
+// measureParallel solves 8 x 50,000 small models, every eighth with whole
+// numbers, and compares each with its known objective.
+func measureParallel(ctx context.Context, _ settings) ([]bar, error) {
+	const each, early = 50_000, 5_000
+	models, want := make([]*solver.Model, 16), make([]float64, 16)
+	first := clp.New()
+	for k := range models {
+		models[k] = solvertest.Blend(uint64(k), 8+k, 6)
+		var engine solver.Engine = first
+		if k%8 == 7 {
+			models[k] = solvertest.Weighable(uint64(k), 7, 4, 5)
+			engine = cbc.New()
+		}
+		s, err := engine.Solve(ctx, models[k], solver.Options{})
+		if err != nil {
+			return nil, err
+		}
+		want[k] = s.Objective
+	}
+	engine, wrong := engines.New(), atomic.Int64{}
+	solve := func(n int) {
+		var group sync.WaitGroup
+		for g := range 8 {
+			group.Go(func() {
+				for i := range n {
+					k := (i + g) % len(models)
+					if s, err := engine.Solve(ctx, models[k], solver.Options{}); err != nil || math.Abs(s.Objective-want[k]) > 1e-6 {
+						wrong.Add(1)
+					}
+				}
+			})
+		}
+		group.Wait()
+	}
+	begun := time.Now()
+	solve(early)
+	before, err := resident()
+	if err != nil {
+		return nil, err
+	}
+	solve(each - early)
+	after, err := resident()
+	fmt.Printf("8 goroutines x %d solves in %.0f s, %d wrong, %.0f MiB after the first %d each, %.0f MiB at the end\n",
+		each, time.Since(begun).Seconds(), wrong.Load(), before, early, after)
+	return []bar{{name: "parallel_wrong", value: float64(wrong.Load())}, {name: "solver_rss_mib", value: after, goal: 150},
+		{name: "rss_growth", value: after / before, goal: 1.3}}, err
+}
+
+// resident is the memory of this process in MiB, C's included.
+func resident() (float64, error) {
+	text, err := os.ReadFile("/proc/self/statm")
+	if err != nil {
+		return 0, err
+	}
+	var size, pages float64
+	_, err = fmt.Sscan(string(text), &size, &pages)
+	return pages * float64(os.Getpagesize()) / (1 << 20), err
+}
+
+// measureCancel cancels solves at odd moments while another goroutine keeps the
+// machine busy, and measures on the wall how long they take to come back.
+func measureCancel(ctx context.Context, _ settings) ([]bar, error) {
+	busy, stop := context.WithCancel(ctx)
+	defer stop()
+	go func() {
+		m := solvertest.Blend(1, 60, 20)
+		for busy.Err() == nil {
+			_, _ = clp.New().Solve(busy, m, solver.Options{}) // only there to be in the way
+		}
+	}()
+	plain, large := solvertest.Plan(3, 60, 240, 12), solvertest.Plan(3, 120, 240, 12)
+	whole := solvertest.Weighable(2, 80, 30, 12)
+	linear, err := cancelTimes(ctx, plain, 100)
+	if err != nil {
+		return nil, err
+	}
+	other := linear[:0:0]
+	for _, m := range []*solver.Model{large, whole} {
+		times, err := cancelTimes(ctx, m, 50)
+		if err != nil {
+			return nil, err
+		}
+		other = append(other, times...)
+	}
+	return []bar{{name: "cancel_lp_ms_p99", value: quantile(linear, .99), goal: 20}, {name: "cancel_whole_ms_p99", value: quantile(other, .99), goal: 200}}, nil
+}
+
+// cancelTimes cancels n solves and returns the milliseconds that each took to
+// come back.
+func cancelTimes(ctx context.Context, m *solver.Model, n int) ([]float64, error) {
+	engine, times := engines.New(), []float64(nil)
+	for k := range n {
+		inner, cancel := context.WithCancel(ctx)
+		var at atomic.Int64
+		begun := time.Now()
+		timer := time.AfterFunc(time.Duration(10+k%40)*time.Millisecond, func() { at.Store(int64(time.Since(begun))); cancel() })
+		s, err := engine.Solve(inner, m, solver.Options{})
+		took := time.Since(begun)
+		if err != nil {
+			cancel()
+			return nil, err
+		}
+		timer.Stop()
+		cancel()
+		if s.Stop == solver.StopCancelled {
+			times = append(times, float64(took-time.Duration(at.Load()))/1e6)
+		}
+	}
+	if len(times) < n/2 {
+		return nil, fmt.Errorf("only %d of %d solves were long enough to cancel", len(times), n)
+	}
+	return times, nil
+}
