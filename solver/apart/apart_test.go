@@ -33,7 +33,15 @@ func TestMain(m *testing.M) {
 // variable.
 type troubled struct{ solver.Engine }
 
+// spoilt is set by a solve that is answered and leaves its worker to die in the
+// next.
+var spoilt bool
+
 func (e troubled) Solve(ctx context.Context, m *solver.Model, o solver.Options) (*solver.Solution, error) {
+	if spoilt {
+		_ = syscall.Kill(os.Getpid(), syscall.SIGSEGV)
+		select {}
+	}
 	if len(m.Variables) > 0 {
 		switch m.Variables[0].Name {
 		case "segmentation fault", "abort":
@@ -42,6 +50,8 @@ func (e troubled) Solve(ctx context.Context, m *solver.Model, o solver.Options) 
 			return e.Engine.Solve(context.Background(), solvertest.Weighable(2, 80, 30, 12), solver.Options{})
 		case "hang":
 			select {}
+		case "spoil":
+			spoilt = true
 		case "noise":
 			fmt.Println("a library prints what it likes")
 		}
@@ -97,6 +107,30 @@ func TestCrash(t *testing.T) {
 		})
 	}
 	group.Wait()
+}
+
+// TestSpoilt: a solve is answered although the one before it left its worker to
+// die, or the worker was ended while it was idle and nobody has noticed yet.
+func TestSpoilt(t *testing.T) {
+	e := newEngine(t)
+	answered := func(name string) *worker {
+		t.Helper()
+		s, err := e.Solve(t.Context(), named(name), solver.Options{TimeLimit: time.Minute})
+		if err != nil || s.Stop != solver.StopOptimal {
+			t.Fatalf("%q: %+v, %v", name, s, err)
+		}
+		return e.idle[len(e.idle)-1]
+	}
+	first := answered("spoil")
+	second := answered("")
+	if second == first {
+		t.Error("the spoilt worker is still in use")
+	}
+	second.kill()
+	answered("")
+	if _, err := e.Solve(t.Context(), named("abort"), solver.Options{}); !errors.Is(err, ErrDied) {
+		t.Errorf("a used worker, then a fresh one killed: %v, want ErrDied", err)
+	}
 }
 
 // TestHang: a worker that neither keeps its limit nor obeys is killed.

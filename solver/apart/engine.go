@@ -71,13 +71,36 @@ func (e *Engine) Solve(ctx context.Context, m *solver.Model, o solver.Options) (
 	if ctx.Err() != nil {
 		return e.without(solver.StopCancelled), nil
 	}
+	begun := time.Now()
 	w, err := e.take()
 	if err != nil {
-		return nil, fmt.Errorf("start a process for the solver: %w", err)
+		return nil, err
 	}
+	used := w.number > 0
+	s, err := e.solveBy(ctx, w, m, o)
+	if !used || !errors.Is(err, ErrDied) {
+		return s, err
+	}
+	// What a used worker died of may be the doing of an earlier solve: a fresh
+	// one decides, in the time that is left.
+	if o.TimeLimit > 0 {
+		if o.TimeLimit -= time.Since(begun); o.TimeLimit <= 0 {
+			return nil, err
+		}
+	}
+	if w, err = e.fresh(); err != nil {
+		return nil, err
+	}
+	return e.solveBy(ctx, w, m, o)
+}
+
+// solveBy lets w solve, and keeps it for later unless it died or had to be
+// killed.
+func (e *Engine) solveBy(ctx context.Context, w *worker, m *solver.Model, o solver.Options) (*solver.Solution, error) {
 	w.number++
 	go w.ask(question{Number: w.number, Model: m, Options: o})
 	a, stop := e.wait(ctx, w, o.TimeLimit)
+	var err error
 	switch {
 	case a == nil:
 		w.kill()
@@ -139,7 +162,16 @@ func (e *Engine) take() (*worker, error) {
 			return w, nil
 		}
 	}
-	return start(e.command())
+	return e.fresh()
+}
+
+// fresh returns a worker that has solved nothing yet.
+func (e *Engine) fresh() (*worker, error) {
+	w, err := start(e.command())
+	if err != nil {
+		return nil, fmt.Errorf("start a process for the solver: %w", err)
+	}
+	return w, nil
 }
 
 // put keeps a worker for the next solve.

@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"syscall"
 
 	"millbase/solver/apart"
 	"millbase/solver/cbc"
@@ -17,7 +18,9 @@ const workerArgument = "solver-worker"
 // serveSolver answers the solves that the server hands over, until the server
 // closes the pipe or ends.
 func serveSolver() int {
-	signal.Ignore(os.Interrupt) // at a terminal it reaches all; the server ends its workers itself
+	// A terminal or a service manager may signal all processes at once, but calls
+	// at work still get the grace: the server ends its workers itself.
+	signal.Ignore(os.Interrupt, syscall.SIGTERM)
 	if err := apart.Serve(os.Stdin, os.NewFile(3, "answers"), cbc.New()); err != nil {
 		fmt.Fprintf(os.Stderr, "millbased %s: %v\n", workerArgument, err)
 		return exitFail
@@ -31,5 +34,10 @@ func newApart(workers int) (*apart.Engine, error) {
 	if err != nil {
 		return nil, fmt.Errorf("this program's own file can't be found, so it can't solve apart; try --solve-apart=false: %w", err)
 	}
-	return apart.New("cbc", workers, func() *exec.Cmd { return exec.Command(program, workerArgument) }), nil
+	return apart.New("cbc", workers, workerOf(program)), nil
+}
+
+// workerOf returns what makes the command of a worker.
+func workerOf(program string) func() *exec.Cmd {
+	return func() *exec.Cmd { return exec.Command(program, workerArgument) }
 }
