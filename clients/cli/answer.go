@@ -108,6 +108,20 @@ func interval(low, high *float64, decimals int) string {
 	return fixed(*low, decimals) + " to " + fixed(*high, decimals)
 }
 
+// spread is interval to five figures: a limit of 0.03 has its range within a
+// hundredth of that.
+func spread(low, high *float64) string {
+	switch {
+	case low == nil && high == nil:
+		return "any"
+	case low == nil:
+		return "up to " + figures(*high, 5)
+	case high == nil:
+		return "from " + figures(*low, 5)
+	}
+	return figures(*low, 5) + " to " + figures(*high, 5)
+}
+
 func bounds(low, high *float64) string {
 	switch {
 	case low != nil && high != nil && *low == *high:
@@ -139,7 +153,7 @@ func printLimits(w io.Writer, r *pb.OptimiseResponse, all bool) {
 		if binds {
 			price = signed(l.ShadowPrice)
 			if l.ShadowPrice != 0 && (l.HoldsFrom != nil || l.HoldsTo != nil) {
-				holds = interval(l.HoldsFrom, l.HoldsTo, 4)
+				holds = spread(l.HoldsFrom, l.HoldsTo)
 			}
 		}
 		t.add(l.Title, bounds(l.Lower, l.Upper), figures(l.Value, 5), l.Unit, price, holds)

@@ -23,8 +23,13 @@ func (s *stage) play(ctx context.Context) error {
 		code  int
 	}{
 		{"THE INK MAKER: the cheapest sheetfed cyan from the lots that I have?", maker, []string{"optimise", "sheetfed-cyan", "--kg", "250", "--stock-only"}, 0},
+		{"... and as I can weigh it: whole divisions of my scales, nothing under 50 g?", maker,
+			[]string{"optimise", "sheetfed-cyan", "--kg", "250", "--stock-only", "--weighable", "--least", "50g"}, 0},
+		{"... and what does less VOC cost, all the way down?", maker, []string{"frontier", "sheetfed-cyan", "--kg", "250", "--limit", "voc", "--stock-only"}, 0},
 		{"... and if the customer wants half the VOC?", maker, []string{"optimise", "heatset-magenta", "--kg", "400", "--set", "voc<=240"}, 0},
 		{"... and this one, which sales has asked for?", maker, []string{"optimise", demoImpossible, "--kg", "200"}, exitNoFormula},
+		{"... the batch in the pot came out too tacky: what brings it back?", maker, []string{"correct", "b-202", "--test", "tack=11", "--weighable"}, 0},
+		{"... an alkyd goes up by 5 %: which formulas of the book should change?", maker, []string{"reprice", "--price", "medium-alkyd=+5%", "--most", "6"}, 0},
 		{"... what does a spot colour cost to make?", maker, []string{"cost", "spot-harbour-blue", "--kg", "120", "--pack", "tin-2-5"}, 0},
 		{"... and what do I quote?", maker, []string{"quote", "q-" + s.stamp(), "--formula", "spot-harbour-blue", "--customer", "Millgate Press (invented)", "--title", "Harbour blue",
 			"--kg", "25,120,500,1200", "--pack", "tin-2-5", "--minimum", "150EUR"}, 0},

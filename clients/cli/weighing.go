@@ -162,11 +162,11 @@ func printWeighed(w io.Writer, r *pb.OptimiseResponse) {
 	if !of.Proven {
 		proof = fmt.Sprintf("not proved the cheapest: at most %s per kg (%s %%) cheaper is possible", cash(of.GapPerKg, 4), figures(of.GapPercent, 2))
 	}
-	fmt.Fprintf(w, "Weighable: %s. It costs %s per kg more than to the milligram", proof, cash(of.PricePerKg, 4))
+	text := fmt.Sprintf("Weighable: %s. It costs %s per kg more than to the milligram", proof, cash(of.PricePerKg, 4))
 	if of.OverKg != 0 {
-		fmt.Fprintf(w, "; the total is %s kg off the quantity", kg(of.OverKg))
+		text += fmt.Sprintf("; the total is %s kg off the quantity", kg(of.OverKg))
 	}
-	fmt.Fprint(w, ".\n\n")
+	fmt.Fprintf(w, "%s.\n\n", wrap(text, 100, ""))
 }
 
 // within says how near a proof came, unless it is complete.
