@@ -131,13 +131,13 @@ func measureCancel(ctx context.Context, _ settings) ([]bar, error) {
 	}()
 	plain, large := solvertest.Plan(3, 60, 240, 12), solvertest.Plan(3, 120, 240, 12)
 	whole := solvertest.Weighable(2, 80, 30, 12)
-	linear, err := cancelTimes(ctx, plain, 100)
+	linear, err := cancelTimes(ctx, plain, slack(plain), 100) // from a basis: without presolve
 	if err != nil {
 		return nil, err
 	}
 	other := linear[:0:0]
 	for _, m := range []*solver.Model{large, whole} {
-		times, err := cancelTimes(ctx, m, 50)
+		times, err := cancelTimes(ctx, m, nil, 50)
 		if err != nil {
 			return nil, err
 		}
@@ -148,14 +148,14 @@ func measureCancel(ctx context.Context, _ settings) ([]bar, error) {
 
 // cancelTimes cancels n solves and returns the milliseconds that each took to
 // come back.
-func cancelTimes(ctx context.Context, m *solver.Model, n int) ([]float64, error) {
+func cancelTimes(ctx context.Context, m *solver.Model, start *solver.Basis, n int) ([]float64, error) {
 	engine, times := engines.New(), []float64(nil)
 	for k := range n {
 		inner, cancel := context.WithCancel(ctx)
 		var at atomic.Int64
 		begun := time.Now()
 		timer := time.AfterFunc(time.Duration(10+k%40)*time.Millisecond, func() { at.Store(int64(time.Since(begun))); cancel() })
-		s, err := engine.Solve(inner, m, solver.Options{})
+		s, err := engine.Solve(inner, m, solver.Options{Start: start})
 		took := time.Since(begun)
 		if err != nil {
 			cancel()
@@ -171,4 +171,16 @@ func cancelTimes(ctx context.Context, m *solver.Model, n int) ([]float64, error)
 		return nil, fmt.Errorf("only %d of %d solves were long enough to cancel", len(times), n)
 	}
 	return times, nil
+}
+
+// slack is the basis in which every row is basic.
+func slack(m *solver.Model) *solver.Basis {
+	b := &solver.Basis{Variables: make([]solver.VarStatus, len(m.Variables)), Rows: make([]solver.VarStatus, len(m.Rows))}
+	for j := range b.Variables {
+		b.Variables[j] = solver.AtLower
+	}
+	for i := range b.Rows {
+		b.Rows[i] = solver.Basic
+	}
+	return b
 }
