@@ -31,11 +31,11 @@ func (a *app) correct() *cobra.Command {
 	var tests, pot, without, sets []string
 	var basis, file, specification string
 	var offers, weighable bool
-	var division float64
+	var division string
 	c := &cobra.Command{
 		Use: "correct [BATCH]", Short: "Bring a batch in the pot back within its limits", Long: correctHelp, GroupID: groupMake,
 		Example: `  millbase correct b-117 --test tack_units=12.4 --test viscosity_pa_s=31 --capacity 300
-  millbase correct b-117 --test tack=12.4 --least-mass --division 0.1
+  millbase correct b-117 --test tack=12.4 --least-mass --division 100g
   millbase correct --specification sheetfed-cyan --pot lots/l-1042=36.5 --pot lots/l-1077=140 --test tack=12.4`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
@@ -63,7 +63,7 @@ func (a *app) correct() *cobra.Command {
 	f.Float64Var(&r.CapacityKg, "capacity", 0, "what the pot holds, kg (default twice what is in it)")
 	f.BoolVar(&r.LeastMass, "least-mass", false, "the least added mass instead of the least cost")
 	f.BoolVar(&weighable, "weighable", false, "additions by the divisions of the plant's scales")
-	f.Float64Var(&division, "division", 0, "additions are whole multiples of this, kg (default 1 mg)")
+	f.StringVar(&division, "division", "", "additions are whole divisions of this scale: 10g, 0.1kg (default 1 mg)")
 	f.StringVar(&specification, "specification", "", "what the ink has to meet (default that of the batch)")
 	f.StringArrayVar(&sets, "set", nil, "change a limit for this question: 'voc<=60', 'tack=9..11' (with --specification)")
 	f.StringVar(&r.Date, "date", "", "day it is corrected, YYYY-MM-DD (default today)")
@@ -75,7 +75,7 @@ func (a *app) correct() *cobra.Command {
 }
 
 // correctRequest puts the flags into the request.
-func (a *app) correctRequest(cmd *cobra.Command, r *pb.CorrectBatchRequest, tests, pot, sets []string, basis string, division float64, weighable bool) error {
+func (a *app) correctRequest(cmd *cobra.Command, r *pb.CorrectBatchRequest, tests, pot, sets []string, basis, division string, weighable bool) error {
 	if r.Batch == "" && len(pot) == 0 {
 		return &exit{exitUsage, "name a batch, or say what is in the pot (--pot); 'millbase batch' lists the batches"}
 	}
@@ -100,8 +100,12 @@ func (a *app) correctRequest(cmd *cobra.Command, r *pb.CorrectBatchRequest, test
 	if weighable {
 		r.Weighing = &pb.Weighing{}
 	}
-	if division > 0 {
-		r.Weighing = &pb.Weighing{Scales: []*pb.Scale{{DivisionKg: division}}}
+	if division != "" {
+		v, err := parseMass("division", division)
+		if err != nil {
+			return err
+		}
+		r.Weighing = &pb.Weighing{Scales: []*pb.Scale{{DivisionKg: v}}}
 	}
 	if len(sets) > 0 {
 		if r.Specification == "" {
