@@ -61,6 +61,15 @@ func main() {
 	debug.SetGCPercent(400) // the load generator shares the machine with what it measures
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
+	if flag.Arg(0) == parallelArgument {
+		n, err := parallelRun(ctx, parallelEarly, parallelSolves)
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "millbench:", err)
+			os.Exit(1)
+		}
+		fmt.Print(n)
+		return
+	}
 	os.Exit(run(ctx, s, pattern))
 }
 

@@ -4,9 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"os"
 	"slices"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -57,65 +55,6 @@ func measureWeighable(ctx context.Context, _ settings) ([]bar, error) {
 func quantile(v []float64, q float64) float64 {
 	slices.Sort(v)
 	return v[min(len(v)-1, int(q*float64(len(v))))]
-}
-
-// measureParallel solves 8 x 50,000 small models, every eighth with whole
-// numbers, and compares each with its known objective.
-func measureParallel(ctx context.Context, _ settings) ([]bar, error) {
-	const each, early = 50_000, 5_000
-	models, want := make([]*solver.Model, 16), make([]float64, 16)
-	first := clp.New()
-	for k := range models {
-		models[k] = solvertest.Blend(uint64(k), 8+k, 6)
-		var engine solver.Engine = first
-		if k%8 == 7 {
-			models[k] = solvertest.Weighable(uint64(k), 7, 4, 5)
-			engine = cbc.New()
-		}
-		s, err := engine.Solve(ctx, models[k], solver.Options{})
-		if err != nil {
-			return nil, err
-		}
-		want[k] = s.Objective
-	}
-	engine, wrong := engines.New(), atomic.Int64{}
-	solve := func(n int) {
-		var group sync.WaitGroup
-		for g := range 8 {
-			group.Go(func() {
-				for i := range n {
-					k := (i + g) % len(models)
-					if s, err := engine.Solve(ctx, models[k], solver.Options{}); err != nil || math.Abs(s.Objective-want[k]) > 1e-6 {
-						wrong.Add(1)
-					}
-				}
-			})
-		}
-		group.Wait()
-	}
-	begun := time.Now()
-	solve(early)
-	before, err := resident()
-	if err != nil {
-		return nil, err
-	}
-	solve(each - early)
-	after, err := resident()
-	fmt.Printf("8 goroutines x %d solves in %.0f s, %d wrong, %.0f MiB after the first %d each, %.0f MiB at the end\n",
-		each, time.Since(begun).Seconds(), wrong.Load(), before, early, after)
-	return []bar{{name: "parallel_wrong", value: float64(wrong.Load())}, {name: "solver_rss_mib", value: after, goal: 150},
-		{name: "rss_growth", value: after / before, goal: 1.3}}, err
-}
-
-// resident is the memory of this process in MiB, C's included.
-func resident() (float64, error) {
-	text, err := os.ReadFile("/proc/self/statm")
-	if err != nil {
-		return 0, err
-	}
-	var size, pages float64
-	_, err = fmt.Sscan(string(text), &size, &pages)
-	return pages * float64(os.Getpagesize()) / (1 << 20), err
 }
 
 // measureCancel cancels solves at odd moments while another goroutine keeps the
