@@ -136,7 +136,6 @@ void search(int rows, int cols, const int *start, const int *index,
   clp->setLogLevel(0);
   if (basis)
     clp->copyinStatus(basis);
-  linear.setupForRepeatedUse(1, 0);
   CbcModel model(linear);
   state.model = &model;
   WatchLinear watch_linear(&state);
