@@ -131,6 +131,9 @@ func (b *Book) frontierOf(ctx context.Context, req FrontierRequest, set *setting
 	}
 	set.sayWater(p)
 	out.Assumptions = set.said
+	if slices.ContainsFunc(set.limits, func(l formulation.Limit) bool { return l.Confidence > 0 || l.Budget > 0 }) {
+		out.Assumptions = append(out.Assumptions, "Confidences are left aside: limits hold at the certificate values.")
+	}
 	if slices.ContainsFunc(set.pool.ladders, func(r []rung) bool { return r != nil }) {
 		out.Assumptions = append(out.Assumptions, "Offers keep the price break that the cheapest formula of the question reaches.")
 	}
