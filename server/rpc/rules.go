@@ -68,10 +68,8 @@ func validated(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler
 		return handler(ctx, req)
 	}
 	var err error
-	if patched := patchedField(m.ProtoReflect().Descriptor()); patched == nil {
+	if patched := patchedField(m.ProtoReflect().Descriptor()); patched == nil || !m.ProtoReflect().Has(patched) {
 		err = requestRules.check(m, "")
-	} else if !m.ProtoReflect().Has(patched) {
-		err = app.InvalidField(string(patched.Name()), "must be given")
 	} else {
 		err = requestRules.check(m, "", protovalidate.WithFilter(without{patched}))
 	}

@@ -12,6 +12,7 @@ import (
 	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	fieldmaskpb "google.golang.org/protobuf/types/known/fieldmaskpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -25,13 +26,83 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+type QuoteLineChange_Kind int32
+
+const (
+	QuoteLineChange_KIND_UNSPECIFIED QuoteLineChange_Kind = 0
+	QuoteLineChange_KIND_MATERIAL    QuoteLineChange_Kind = 1
+	QuoteLineChange_KIND_PROCESS     QuoteLineChange_Kind = 2
+	QuoteLineChange_KIND_WASH_UP     QuoteLineChange_Kind = 3
+	QuoteLineChange_KIND_PACKAGING   QuoteLineChange_Kind = 4
+	QuoteLineChange_KIND_OVERHEAD    QuoteLineChange_Kind = 5
+	QuoteLineChange_KIND_LABORATORY  QuoteLineChange_Kind = 6
+	// What another exchange rate makes of the same costs.
+	QuoteLineChange_KIND_EXCHANGE_RATE QuoteLineChange_Kind = 7
+	// Price less cost, rounding and minimum charge included.
+	QuoteLineChange_KIND_MARGIN QuoteLineChange_Kind = 8
+)
+
+// Enum value maps for QuoteLineChange_Kind.
+var (
+	QuoteLineChange_Kind_name = map[int32]string{
+		0: "KIND_UNSPECIFIED",
+		1: "KIND_MATERIAL",
+		2: "KIND_PROCESS",
+		3: "KIND_WASH_UP",
+		4: "KIND_PACKAGING",
+		5: "KIND_OVERHEAD",
+		6: "KIND_LABORATORY",
+		7: "KIND_EXCHANGE_RATE",
+		8: "KIND_MARGIN",
+	}
+	QuoteLineChange_Kind_value = map[string]int32{
+		"KIND_UNSPECIFIED":   0,
+		"KIND_MATERIAL":      1,
+		"KIND_PROCESS":       2,
+		"KIND_WASH_UP":       3,
+		"KIND_PACKAGING":     4,
+		"KIND_OVERHEAD":      5,
+		"KIND_LABORATORY":    6,
+		"KIND_EXCHANGE_RATE": 7,
+		"KIND_MARGIN":        8,
+	}
+)
+
+func (x QuoteLineChange_Kind) Enum() *QuoteLineChange_Kind {
+	p := new(QuoteLineChange_Kind)
+	*p = x
+	return p
+}
+
+func (x QuoteLineChange_Kind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (QuoteLineChange_Kind) Descriptor() protoreflect.EnumDescriptor {
+	return file_millbase_v1_quote_proto_enumTypes[0].Descriptor()
+}
+
+func (QuoteLineChange_Kind) Type() protoreflect.EnumType {
+	return &file_millbase_v1_quote_proto_enumTypes[0]
+}
+
+func (x QuoteLineChange_Kind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use QuoteLineChange_Kind.Descriptor instead.
+func (QuoteLineChange_Kind) EnumDescriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{19, 0}
+}
+
 // A quote as the plant sees it.
 type Quote struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// In plain words.
 	Customer string `protobuf:"bytes,2,opt,name=customer,proto3" json:"customer,omitempty"`
-	// "formulas/x@3"; without revision the newest released one is taken.
+	// "formulas/x@3"; without revision the newest released one is taken. A quote is
+	// from a formula or from a shade: give one of them.
 	Formula string `protobuf:"bytes,3,opt,name=formula,proto3" json:"formula,omitempty"`
 	// The ink as the customer knows it.
 	Title string `protobuf:"bytes,4,opt,name=title,proto3" json:"title,omitempty"`
@@ -47,14 +118,29 @@ type Quote struct {
 	// "pack-5kg".
 	Pack string `protobuf:"bytes,10,opt,name=pack,proto3" json:"pack,omitempty"`
 	// In the quote's currency; absent: none.
-	MinimumCharge        *money.Money  `protobuf:"bytes,11,opt,name=minimum_charge,json=minimumCharge,proto3" json:"minimum_charge,omitempty"`
-	WithLaboratoryCharge bool          `protobuf:"varint,12,opt,name=with_laboratory_charge,json=withLaboratoryCharge,proto3" json:"with_laboratory_charge,omitempty"`
-	State                string        `protobuf:"bytes,13,opt,name=state,proto3" json:"state,omitempty"`
-	Breaks               []*QuoteBreak `protobuf:"bytes,14,rep,name=breaks,proto3" json:"breaks,omitempty"`
+	MinimumCharge        *money.Money `protobuf:"bytes,11,opt,name=minimum_charge,json=minimumCharge,proto3" json:"minimum_charge,omitempty"`
+	WithLaboratoryCharge bool         `protobuf:"varint,12,opt,name=with_laboratory_charge,json=withLaboratoryCharge,proto3" json:"with_laboratory_charge,omitempty"`
+	// draft, sent, accepted, lapsed; replaced: a later revision took its place.
+	State  string        `protobuf:"bytes,13,opt,name=state,proto3" json:"state,omitempty"`
+	Breaks []*QuoteBreak `protobuf:"bytes,14,rep,name=breaks,proto3" json:"breaks,omitempty"`
 	// Plant currency per unit of the quote's currency, decimal.
-	ExchangeRate  string                 `protobuf:"bytes,15,opt,name=exchange_rate,json=exchangeRate,proto3" json:"exchange_rate,omitempty"`
-	RateDate      string                 `protobuf:"bytes,16,opt,name=rate_date,json=rateDate,proto3" json:"rate_date,omitempty"`
-	Assumptions   []string               `protobuf:"bytes,17,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	ExchangeRate string   `protobuf:"bytes,15,opt,name=exchange_rate,json=exchangeRate,proto3" json:"exchange_rate,omitempty"`
+	RateDate     string   `protobuf:"bytes,16,opt,name=rate_date,json=rateDate,proto3" json:"rate_date,omitempty"`
+	Assumptions  []string `protobuf:"bytes,17,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Revision     int32    `protobuf:"varint,18,opt,name=revision,proto3" json:"revision,omitempty"`
+	// The day that its prices are of, YYYY-MM-DD.
+	QuoteDate string `protobuf:"bytes,19,opt,name=quote_date,json=quoteDate,proto3" json:"quote_date,omitempty"`
+	// YYYY-MM-DD; empty: not sent.
+	SentDate string         `protobuf:"bytes,20,opt,name=sent_date,json=sentDate,proto3" json:"sent_date,omitempty"`
+	Accepted *AcceptedQuote `protobuf:"bytes,21,opt,name=accepted,proto3" json:"accepted,omitempty"`
+	// What the ink is made of.
+	Components []*QuoteComponent `protobuf:"bytes,22,rep,name=components,proto3" json:"components,omitempty"`
+	// The shade that it was matched to; absent for a quote from a formula.
+	Shade *QuoteShade `protobuf:"bytes,23,opt,name=shade,proto3" json:"shade,omitempty"`
+	// Offer of a supplier that the costs rest on and that ends first; the quote
+	// does not hold longer. Empty: none ends before.
+	CappedByOffer string                 `protobuf:"bytes,24,opt,name=capped_by_offer,json=cappedByOffer,proto3" json:"capped_by_offer,omitempty"`
+	Etag          string                 `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
 	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -209,6 +295,62 @@ func (x *Quote) GetAssumptions() []string {
 	return nil
 }
 
+func (x *Quote) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *Quote) GetQuoteDate() string {
+	if x != nil {
+		return x.QuoteDate
+	}
+	return ""
+}
+
+func (x *Quote) GetSentDate() string {
+	if x != nil {
+		return x.SentDate
+	}
+	return ""
+}
+
+func (x *Quote) GetAccepted() *AcceptedQuote {
+	if x != nil {
+		return x.Accepted
+	}
+	return nil
+}
+
+func (x *Quote) GetComponents() []*QuoteComponent {
+	if x != nil {
+		return x.Components
+	}
+	return nil
+}
+
+func (x *Quote) GetShade() *QuoteShade {
+	if x != nil {
+		return x.Shade
+	}
+	return nil
+}
+
+func (x *Quote) GetCappedByOffer() string {
+	if x != nil {
+		return x.CappedByOffer
+	}
+	return ""
+}
+
+func (x *Quote) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 func (x *Quote) GetCreateTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.CreateTime
@@ -227,8 +369,16 @@ type QuoteBreak struct {
 	CostPerKg *money.Money `protobuf:"bytes,4,opt,name=cost_per_kg,json=costPerKg,proto3" json:"cost_per_kg,omitempty"`
 	Cost      *money.Money `protobuf:"bytes,5,opt,name=cost,proto3" json:"cost,omitempty"`
 	// Batches that it takes, by mixer capacity.
-	Batches       int32       `protobuf:"varint,6,opt,name=batches,proto3" json:"batches,omitempty"`
-	Lines         []*CostLine `protobuf:"bytes,7,rep,name=lines,proto3" json:"lines,omitempty"`
+	Batches int32       `protobuf:"varint,6,opt,name=batches,proto3" json:"batches,omitempty"`
+	Lines   []*CostLine `protobuf:"bytes,7,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Price less cost, in the quote's currency.
+	Margin *money.Money `protobuf:"bytes,8,opt,name=margin,proto3" json:"margin,omitempty"`
+	// Margin reached, of the price.
+	MarginPercent string `protobuf:"bytes,9,opt,name=margin_percent,json=marginPercent,proto3" json:"margin_percent,omitempty"`
+	// The price is the minimum charge.
+	MinimumCharge bool           `protobuf:"varint,10,opt,name=minimum_charge,json=minimumCharge,proto3" json:"minimum_charge,omitempty"`
+	Cans          []*QuoteCans   `protobuf:"bytes,11,rep,name=cans,proto3" json:"cans,omitempty"`
+	LeadTime      *QuoteLeadTime `protobuf:"bytes,12,opt,name=lead_time,json=leadTime,proto3" json:"lead_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -312,6 +462,473 @@ func (x *QuoteBreak) GetLines() []*CostLine {
 	return nil
 }
 
+func (x *QuoteBreak) GetMargin() *money.Money {
+	if x != nil {
+		return x.Margin
+	}
+	return nil
+}
+
+func (x *QuoteBreak) GetMarginPercent() string {
+	if x != nil {
+		return x.MarginPercent
+	}
+	return ""
+}
+
+func (x *QuoteBreak) GetMinimumCharge() bool {
+	if x != nil {
+		return x.MinimumCharge
+	}
+	return false
+}
+
+func (x *QuoteBreak) GetCans() []*QuoteCans {
+	if x != nil {
+		return x.Cans
+	}
+	return nil
+}
+
+func (x *QuoteBreak) GetLeadTime() *QuoteLeadTime {
+	if x != nil {
+		return x.LeadTime
+	}
+	return nil
+}
+
+// Cans of one size.
+type QuoteCans struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Pack          string                 `protobuf:"bytes,1,opt,name=pack,proto3" json:"pack,omitempty"`
+	Title         string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Count         int64                  `protobuf:"varint,3,opt,name=count,proto3" json:"count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteCans) Reset() {
+	*x = QuoteCans{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteCans) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteCans) ProtoMessage() {}
+
+func (x *QuoteCans) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteCans.ProtoReflect.Descriptor instead.
+func (*QuoteCans) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *QuoteCans) GetPack() string {
+	if x != nil {
+		return x.Pack
+	}
+	return ""
+}
+
+func (x *QuoteCans) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *QuoteCans) GetCount() int64 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+// When a quantity can be had, if it is ordered on the day of the quote.
+type QuoteLeadTime struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Possible bool                   `protobuf:"varint,1,opt,name=possible,proto3" json:"possible,omitempty"`
+	// Calendar days from the day of the quote.
+	Days int32 `protobuf:"varint,2,opt,name=days,proto3" json:"days,omitempty"`
+	// YYYY-MM-DD.
+	ReadyDate string    `protobuf:"bytes,3,opt,name=ready_date,json=readyDate,proto3" json:"ready_date,omitempty"`
+	DecidedBy DecidedBy `protobuf:"varint,4,opt,name=decided_by,json=decidedBy,proto3,enum=millbase.v1.DecidedBy" json:"decided_by,omitempty"`
+	// One sentence, for the plant.
+	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteLeadTime) Reset() {
+	*x = QuoteLeadTime{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteLeadTime) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteLeadTime) ProtoMessage() {}
+
+func (x *QuoteLeadTime) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteLeadTime.ProtoReflect.Descriptor instead.
+func (*QuoteLeadTime) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *QuoteLeadTime) GetPossible() bool {
+	if x != nil {
+		return x.Possible
+	}
+	return false
+}
+
+func (x *QuoteLeadTime) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *QuoteLeadTime) GetReadyDate() string {
+	if x != nil {
+		return x.ReadyDate
+	}
+	return ""
+}
+
+func (x *QuoteLeadTime) GetDecidedBy() DecidedBy {
+	if x != nil {
+		return x.DecidedBy
+	}
+	return DecidedBy_DECIDED_BY_UNSPECIFIED
+}
+
+func (x *QuoteLeadTime) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// One part of the ink.
+type QuoteComponent struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Material string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
+	// Empty: any lot.
+	Lot   string `protobuf:"bytes,2,opt,name=lot,proto3" json:"lot,omitempty"`
+	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
+	// kg per kg of ink.
+	Share         float64 `protobuf:"fixed64,4,opt,name=share,proto3" json:"share,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteComponent) Reset() {
+	*x = QuoteComponent{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteComponent) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteComponent) ProtoMessage() {}
+
+func (x *QuoteComponent) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteComponent.ProtoReflect.Descriptor instead.
+func (*QuoteComponent) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *QuoteComponent) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *QuoteComponent) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *QuoteComponent) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *QuoteComponent) GetShare() float64 {
+	if x != nil {
+		return x.Share
+	}
+	return 0
+}
+
+// The shade that a quoted ink was matched to.
+type QuoteShade struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The ink that is made, "materials/x"; it is added to the book when the quote
+	// is accepted. Empty: named like the quote.
+	Material string `protobuf:"bytes,3,opt,name=material,proto3" json:"material,omitempty"`
+	// How it is made; empty: the plant's usual way of mixing base inks.
+	Route []*RouteStep `protobuf:"bytes,4,rep,name=route,proto3" json:"route,omitempty"`
+	// How near the match comes, for the customer.
+	InWords       string  `protobuf:"bytes,10,opt,name=in_words,json=inWords,proto3" json:"in_words,omitempty"`
+	Substrate     string  `protobuf:"bytes,11,opt,name=substrate,proto3" json:"substrate,omitempty"`
+	ToleranceDe00 float64 `protobuf:"fixed64,12,opt,name=tolerance_de00,json=toleranceDe00,proto3" json:"tolerance_de00,omitempty"`
+	// Absent for a target given in CIELAB.
+	TargetCurve    *Curve `protobuf:"bytes,13,opt,name=target_curve,json=targetCurve,proto3" json:"target_curve,omitempty"`
+	PredictedCurve *Curve `protobuf:"bytes,14,opt,name=predicted_curve,json=predictedCurve,proto3" json:"predicted_curve,omitempty"`
+	// First the light that it was matched under, then the second.
+	Lights     []*QuoteShadeLight `protobuf:"bytes,15,rep,name=lights,proto3" json:"lights,omitempty"`
+	Metamerism *float64           `protobuf:"fixed64,16,opt,name=metamerism,proto3,oneof" json:"metamerism,omitempty"`
+	// Coloured components in it.
+	Bases         int32 `protobuf:"varint,17,opt,name=bases,proto3" json:"bases,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteShade) Reset() {
+	*x = QuoteShade{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteShade) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteShade) ProtoMessage() {}
+
+func (x *QuoteShade) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteShade.ProtoReflect.Descriptor instead.
+func (*QuoteShade) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *QuoteShade) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *QuoteShade) GetRoute() []*RouteStep {
+	if x != nil {
+		return x.Route
+	}
+	return nil
+}
+
+func (x *QuoteShade) GetInWords() string {
+	if x != nil {
+		return x.InWords
+	}
+	return ""
+}
+
+func (x *QuoteShade) GetSubstrate() string {
+	if x != nil {
+		return x.Substrate
+	}
+	return ""
+}
+
+func (x *QuoteShade) GetToleranceDe00() float64 {
+	if x != nil {
+		return x.ToleranceDe00
+	}
+	return 0
+}
+
+func (x *QuoteShade) GetTargetCurve() *Curve {
+	if x != nil {
+		return x.TargetCurve
+	}
+	return nil
+}
+
+func (x *QuoteShade) GetPredictedCurve() *Curve {
+	if x != nil {
+		return x.PredictedCurve
+	}
+	return nil
+}
+
+func (x *QuoteShade) GetLights() []*QuoteShadeLight {
+	if x != nil {
+		return x.Lights
+	}
+	return nil
+}
+
+func (x *QuoteShade) GetMetamerism() float64 {
+	if x != nil && x.Metamerism != nil {
+		return *x.Metamerism
+	}
+	return 0
+}
+
+func (x *QuoteShade) GetBases() int32 {
+	if x != nil {
+		return x.Bases
+	}
+	return 0
+}
+
+// Target and match under one light.
+type QuoteShadeLight struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Viewing *Viewing               `protobuf:"bytes,1,opt,name=viewing,proto3" json:"viewing,omitempty"`
+	// Absent where a target in CIELAB says nothing of this light.
+	Target    *Lab `protobuf:"bytes,2,opt,name=target,proto3" json:"target,omitempty"`
+	Predicted *Lab `protobuf:"bytes,3,opt,name=predicted,proto3" json:"predicted,omitempty"`
+	// For a screen, "#rrggbb".
+	TargetSwatch    string `protobuf:"bytes,4,opt,name=target_swatch,json=targetSwatch,proto3" json:"target_swatch,omitempty"`
+	PredictedSwatch string `protobuf:"bytes,5,opt,name=predicted_swatch,json=predictedSwatch,proto3" json:"predicted_swatch,omitempty"`
+	// CIEDE2000 and CIE 1976.
+	De00          *float64 `protobuf:"fixed64,6,opt,name=de00,proto3,oneof" json:"de00,omitempty"`
+	De76          *float64 `protobuf:"fixed64,7,opt,name=de76,proto3,oneof" json:"de76,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteShadeLight) Reset() {
+	*x = QuoteShadeLight{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteShadeLight) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteShadeLight) ProtoMessage() {}
+
+func (x *QuoteShadeLight) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteShadeLight.ProtoReflect.Descriptor instead.
+func (*QuoteShadeLight) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *QuoteShadeLight) GetViewing() *Viewing {
+	if x != nil {
+		return x.Viewing
+	}
+	return nil
+}
+
+func (x *QuoteShadeLight) GetTarget() *Lab {
+	if x != nil {
+		return x.Target
+	}
+	return nil
+}
+
+func (x *QuoteShadeLight) GetPredicted() *Lab {
+	if x != nil {
+		return x.Predicted
+	}
+	return nil
+}
+
+func (x *QuoteShadeLight) GetTargetSwatch() string {
+	if x != nil {
+		return x.TargetSwatch
+	}
+	return ""
+}
+
+func (x *QuoteShadeLight) GetPredictedSwatch() string {
+	if x != nil {
+		return x.PredictedSwatch
+	}
+	return ""
+}
+
+func (x *QuoteShadeLight) GetDe00() float64 {
+	if x != nil && x.De00 != nil {
+		return *x.De00
+	}
+	return 0
+}
+
+func (x *QuoteShadeLight) GetDe76() float64 {
+	if x != nil && x.De76 != nil {
+		return *x.De76
+	}
+	return 0
+}
+
 type CreateQuoteRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	QuoteId       string                 `protobuf:"bytes,1,opt,name=quote_id,json=quoteId,proto3" json:"quote_id,omitempty"`
@@ -323,7 +940,7 @@ type CreateQuoteRequest struct {
 
 func (x *CreateQuoteRequest) Reset() {
 	*x = CreateQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[2]
+	mi := &file_millbase_v1_quote_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -335,7 +952,7 @@ func (x *CreateQuoteRequest) String() string {
 func (*CreateQuoteRequest) ProtoMessage() {}
 
 func (x *CreateQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[2]
+	mi := &file_millbase_v1_quote_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -348,7 +965,7 @@ func (x *CreateQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateQuoteRequest.ProtoReflect.Descriptor instead.
 func (*CreateQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CreateQuoteRequest) GetQuoteId() string {
@@ -381,7 +998,7 @@ type GetQuoteRequest struct {
 
 func (x *GetQuoteRequest) Reset() {
 	*x = GetQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[3]
+	mi := &file_millbase_v1_quote_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -393,7 +1010,7 @@ func (x *GetQuoteRequest) String() string {
 func (*GetQuoteRequest) ProtoMessage() {}
 
 func (x *GetQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[3]
+	mi := &file_millbase_v1_quote_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -406,12 +1023,993 @@ func (x *GetQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetQuoteRequest.ProtoReflect.Descriptor instead.
 func (*GetQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetQuoteRequest) GetName() string {
 	if x != nil {
 		return x.Name
+	}
+	return ""
+}
+
+type ListQuoteRevisionsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListQuoteRevisionsRequest) Reset() {
+	*x = ListQuoteRevisionsRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListQuoteRevisionsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListQuoteRevisionsRequest) ProtoMessage() {}
+
+func (x *ListQuoteRevisionsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListQuoteRevisionsRequest.ProtoReflect.Descriptor instead.
+func (*ListQuoteRevisionsRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListQuoteRevisionsRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type ListQuoteRevisionsResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Quotes        []*Quote               `protobuf:"bytes,1,rep,name=quotes,proto3" json:"quotes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListQuoteRevisionsResponse) Reset() {
+	*x = ListQuoteRevisionsResponse{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListQuoteRevisionsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListQuoteRevisionsResponse) ProtoMessage() {}
+
+func (x *ListQuoteRevisionsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListQuoteRevisionsResponse.ProtoReflect.Descriptor instead.
+func (*ListQuoteRevisionsResponse) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ListQuoteRevisionsResponse) GetQuotes() []*Quote {
+	if x != nil {
+		return x.Quotes
+	}
+	return nil
+}
+
+type ReviseQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The terms that change, named by the mask.
+	Quote *Quote `protobuf:"bytes,2,opt,name=quote,proto3" json:"quote,omitempty"`
+	// Of quote; empty: only the prices are new.
+	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,3,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
+	// Match the shade anew, with what is on the shelf today; else the formula found
+	// before is priced again.
+	MatchAgain    bool   `protobuf:"varint,4,opt,name=match_again,json=matchAgain,proto3" json:"match_again,omitempty"`
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviseQuoteRequest) Reset() {
+	*x = ReviseQuoteRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviseQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviseQuoteRequest) ProtoMessage() {}
+
+func (x *ReviseQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviseQuoteRequest.ProtoReflect.Descriptor instead.
+func (*ReviseQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ReviseQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ReviseQuoteRequest) GetQuote() *Quote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+func (x *ReviseQuoteRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
+	if x != nil {
+		return x.UpdateMask
+	}
+	return nil
+}
+
+func (x *ReviseQuoteRequest) GetMatchAgain() bool {
+	if x != nil {
+		return x.MatchAgain
+	}
+	return false
+}
+
+func (x *ReviseQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ReviseQuoteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+type SendQuoteRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Etag          string                 `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendQuoteRequest) Reset() {
+	*x = SendQuoteRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendQuoteRequest) ProtoMessage() {}
+
+func (x *SendQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendQuoteRequest.ProtoReflect.Descriptor instead.
+func (*SendQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *SendQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *SendQuoteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+type AcceptQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "quotes/x": what was sent last; with "@2" it must be that revision.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// One of the quantities quoted.
+	QuantityKg float64 `protobuf:"fixed64,2,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	// The batch that is planned; empty: named like the quote.
+	BatchId string `protobuf:"bytes,3,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	// YYYY-MM-DD; empty: the quoted lead time from today.
+	DueDate       string `protobuf:"bytes,4,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcceptQuoteRequest) Reset() {
+	*x = AcceptQuoteRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcceptQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcceptQuoteRequest) ProtoMessage() {}
+
+func (x *AcceptQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcceptQuoteRequest.ProtoReflect.Descriptor instead.
+func (*AcceptQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *AcceptQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AcceptQuoteRequest) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *AcceptQuoteRequest) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *AcceptQuoteRequest) GetDueDate() string {
+	if x != nil {
+		return x.DueDate
+	}
+	return ""
+}
+
+func (x *AcceptQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// A quote that was accepted: it carries neither cost nor formula.
+type AcceptedQuote struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With the revision: "quotes/x@2".
+	Quote      string       `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	QuantityKg float64      `protobuf:"fixed64,2,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	PricePerKg *money.Money `protobuf:"bytes,3,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
+	Price      *money.Money `protobuf:"bytes,4,opt,name=price,proto3" json:"price,omitempty"`
+	// Planned for it.
+	Batch string `protobuf:"bytes,5,opt,name=batch,proto3" json:"batch,omitempty"`
+	// YYYY-MM-DD.
+	DueDate string `protobuf:"bytes,6,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	// YYYY-MM-DD.
+	AcceptedDate  string `protobuf:"bytes,7,opt,name=accepted_date,json=acceptedDate,proto3" json:"accepted_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcceptedQuote) Reset() {
+	*x = AcceptedQuote{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcceptedQuote) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcceptedQuote) ProtoMessage() {}
+
+func (x *AcceptedQuote) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcceptedQuote.ProtoReflect.Descriptor instead.
+func (*AcceptedQuote) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *AcceptedQuote) GetQuote() string {
+	if x != nil {
+		return x.Quote
+	}
+	return ""
+}
+
+func (x *AcceptedQuote) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *AcceptedQuote) GetPricePerKg() *money.Money {
+	if x != nil {
+		return x.PricePerKg
+	}
+	return nil
+}
+
+func (x *AcceptedQuote) GetPrice() *money.Money {
+	if x != nil {
+		return x.Price
+	}
+	return nil
+}
+
+func (x *AcceptedQuote) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *AcceptedQuote) GetDueDate() string {
+	if x != nil {
+		return x.DueDate
+	}
+	return ""
+}
+
+func (x *AcceptedQuote) GetAcceptedDate() string {
+	if x != nil {
+		return x.AcceptedDate
+	}
+	return ""
+}
+
+type CompareQuoteRevisionsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// 0: the one before the later.
+	FromRevision int32 `protobuf:"varint,2,opt,name=from_revision,json=fromRevision,proto3" json:"from_revision,omitempty"`
+	// 0: the newest.
+	ToRevision    int32 `protobuf:"varint,3,opt,name=to_revision,json=toRevision,proto3" json:"to_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareQuoteRevisionsRequest) Reset() {
+	*x = CompareQuoteRevisionsRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareQuoteRevisionsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareQuoteRevisionsRequest) ProtoMessage() {}
+
+func (x *CompareQuoteRevisionsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareQuoteRevisionsRequest.ProtoReflect.Descriptor instead.
+func (*CompareQuoteRevisionsRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CompareQuoteRevisionsRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CompareQuoteRevisionsRequest) GetFromRevision() int32 {
+	if x != nil {
+		return x.FromRevision
+	}
+	return 0
+}
+
+func (x *CompareQuoteRevisionsRequest) GetToRevision() int32 {
+	if x != nil {
+		return x.ToRevision
+	}
+	return 0
+}
+
+// What changed from one revision to another.
+type QuoteComparison struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	FromQuote string                 `protobuf:"bytes,1,opt,name=from_quote,json=fromQuote,proto3" json:"from_quote,omitempty"`
+	ToQuote   string                 `protobuf:"bytes,2,opt,name=to_quote,json=toQuote,proto3" json:"to_quote,omitempty"`
+	// Of all amounts.
+	CurrencyCode string `protobuf:"bytes,3,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
+	// Terms that differ: margin, validity, pack.
+	Terms []*QuoteTermChange `protobuf:"bytes,4,rep,name=terms,proto3" json:"terms,omitempty"`
+	// Quantities that both have.
+	Quantities []*QuoteQuantityComparison `protobuf:"bytes,5,rep,name=quantities,proto3" json:"quantities,omitempty"`
+	// Quantities that only one of them has.
+	OnlyFromKg    []float64 `protobuf:"fixed64,6,rep,packed,name=only_from_kg,json=onlyFromKg,proto3" json:"only_from_kg,omitempty"`
+	OnlyToKg      []float64 `protobuf:"fixed64,7,rep,packed,name=only_to_kg,json=onlyToKg,proto3" json:"only_to_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteComparison) Reset() {
+	*x = QuoteComparison{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteComparison) ProtoMessage() {}
+
+func (x *QuoteComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteComparison.ProtoReflect.Descriptor instead.
+func (*QuoteComparison) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *QuoteComparison) GetFromQuote() string {
+	if x != nil {
+		return x.FromQuote
+	}
+	return ""
+}
+
+func (x *QuoteComparison) GetToQuote() string {
+	if x != nil {
+		return x.ToQuote
+	}
+	return ""
+}
+
+func (x *QuoteComparison) GetCurrencyCode() string {
+	if x != nil {
+		return x.CurrencyCode
+	}
+	return ""
+}
+
+func (x *QuoteComparison) GetTerms() []*QuoteTermChange {
+	if x != nil {
+		return x.Terms
+	}
+	return nil
+}
+
+func (x *QuoteComparison) GetQuantities() []*QuoteQuantityComparison {
+	if x != nil {
+		return x.Quantities
+	}
+	return nil
+}
+
+func (x *QuoteComparison) GetOnlyFromKg() []float64 {
+	if x != nil {
+		return x.OnlyFromKg
+	}
+	return nil
+}
+
+func (x *QuoteComparison) GetOnlyToKg() []float64 {
+	if x != nil {
+		return x.OnlyToKg
+	}
+	return nil
+}
+
+type QuoteTermChange struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Term          string                 `protobuf:"bytes,1,opt,name=term,proto3" json:"term,omitempty"`
+	Before        string                 `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	After         string                 `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteTermChange) Reset() {
+	*x = QuoteTermChange{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteTermChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteTermChange) ProtoMessage() {}
+
+func (x *QuoteTermChange) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteTermChange.ProtoReflect.Descriptor instead.
+func (*QuoteTermChange) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *QuoteTermChange) GetTerm() string {
+	if x != nil {
+		return x.Term
+	}
+	return ""
+}
+
+func (x *QuoteTermChange) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *QuoteTermChange) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
+// The difference at one quantity; the lines add up to it exactly.
+type QuoteQuantityComparison struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	QuantityKg float64                `protobuf:"fixed64,1,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	Before     *money.Money           `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	After      *money.Money           `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	Difference *money.Money           `protobuf:"bytes,4,opt,name=difference,proto3" json:"difference,omitempty"`
+	// All lines, those that did not change included.
+	Lines         []*QuoteLineChange `protobuf:"bytes,5,rep,name=lines,proto3" json:"lines,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteQuantityComparison) Reset() {
+	*x = QuoteQuantityComparison{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteQuantityComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteQuantityComparison) ProtoMessage() {}
+
+func (x *QuoteQuantityComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteQuantityComparison.ProtoReflect.Descriptor instead.
+func (*QuoteQuantityComparison) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *QuoteQuantityComparison) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *QuoteQuantityComparison) GetBefore() *money.Money {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *QuoteQuantityComparison) GetAfter() *money.Money {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+func (x *QuoteQuantityComparison) GetDifference() *money.Money {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
+func (x *QuoteQuantityComparison) GetLines() []*QuoteLineChange {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+// One line of the difference, in the quote's currency.
+type QuoteLineChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Kind  QuoteLineChange_Kind   `protobuf:"varint,1,opt,name=kind,proto3,enum=millbase.v1.QuoteLineChange_Kind" json:"kind,omitempty"`
+	Title string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Level int32                  `protobuf:"varint,3,opt,name=level,proto3" json:"level,omitempty"`
+	// At the exchange rate of the earlier revision.
+	Before     *money.Money `protobuf:"bytes,4,opt,name=before,proto3" json:"before,omitempty"`
+	After      *money.Money `protobuf:"bytes,5,opt,name=after,proto3" json:"after,omitempty"`
+	Difference *money.Money `protobuf:"bytes,6,opt,name=difference,proto3" json:"difference,omitempty"`
+	// What changed: "4.20 -> 4.41 EUR per kg".
+	What          string `protobuf:"bytes,7,opt,name=what,proto3" json:"what,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteLineChange) Reset() {
+	*x = QuoteLineChange{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteLineChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteLineChange) ProtoMessage() {}
+
+func (x *QuoteLineChange) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteLineChange.ProtoReflect.Descriptor instead.
+func (*QuoteLineChange) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *QuoteLineChange) GetKind() QuoteLineChange_Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return QuoteLineChange_KIND_UNSPECIFIED
+}
+
+func (x *QuoteLineChange) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *QuoteLineChange) GetLevel() int32 {
+	if x != nil {
+		return x.Level
+	}
+	return 0
+}
+
+func (x *QuoteLineChange) GetBefore() *money.Money {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *QuoteLineChange) GetAfter() *money.Money {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+func (x *QuoteLineChange) GetDifference() *money.Money {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
+func (x *QuoteLineChange) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+type RebuildQuoteRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RebuildQuoteRequest) Reset() {
+	*x = RebuildQuoteRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RebuildQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RebuildQuoteRequest) ProtoMessage() {}
+
+func (x *RebuildQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RebuildQuoteRequest.ProtoReflect.Descriptor instead.
+func (*RebuildQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *RebuildQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// A revision worked out again from what was kept with it.
+type RebuiltQuote struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With the revision.
+	Quote string `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	// To the cent and to the line.
+	Same bool `protobuf:"varint,2,opt,name=same,proto3" json:"same,omitempty"`
+	// Of the inputs as they are kept.
+	SnapshotFormat int32              `protobuf:"varint,3,opt,name=snapshot_format,json=snapshotFormat,proto3" json:"snapshot_format,omitempty"`
+	Differences    []*QuoteDifference `protobuf:"bytes,4,rep,name=differences,proto3" json:"differences,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *RebuiltQuote) Reset() {
+	*x = RebuiltQuote{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RebuiltQuote) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RebuiltQuote) ProtoMessage() {}
+
+func (x *RebuiltQuote) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RebuiltQuote.ProtoReflect.Descriptor instead.
+func (*RebuiltQuote) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *RebuiltQuote) GetQuote() string {
+	if x != nil {
+		return x.Quote
+	}
+	return ""
+}
+
+func (x *RebuiltQuote) GetSame() bool {
+	if x != nil {
+		return x.Same
+	}
+	return false
+}
+
+func (x *RebuiltQuote) GetSnapshotFormat() int32 {
+	if x != nil {
+		return x.SnapshotFormat
+	}
+	return 0
+}
+
+func (x *RebuiltQuote) GetDifferences() []*QuoteDifference {
+	if x != nil {
+		return x.Differences
+	}
+	return nil
+}
+
+type QuoteDifference struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	QuantityKg    float64                `protobuf:"fixed64,1,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	What          string                 `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	Kept          string                 `protobuf:"bytes,3,opt,name=kept,proto3" json:"kept,omitempty"`
+	Rebuilt       string                 `protobuf:"bytes,4,opt,name=rebuilt,proto3" json:"rebuilt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteDifference) Reset() {
+	*x = QuoteDifference{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteDifference) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteDifference) ProtoMessage() {}
+
+func (x *QuoteDifference) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteDifference.ProtoReflect.Descriptor instead.
+func (*QuoteDifference) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *QuoteDifference) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *QuoteDifference) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *QuoteDifference) GetKept() string {
+	if x != nil {
+		return x.Kept
+	}
+	return ""
+}
+
+func (x *QuoteDifference) GetRebuilt() string {
+	if x != nil {
+		return x.Rebuilt
 	}
 	return ""
 }
@@ -427,7 +2025,7 @@ type ListQuotesRequest struct {
 
 func (x *ListQuotesRequest) Reset() {
 	*x = ListQuotesRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[4]
+	mi := &file_millbase_v1_quote_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -439,7 +2037,7 @@ func (x *ListQuotesRequest) String() string {
 func (*ListQuotesRequest) ProtoMessage() {}
 
 func (x *ListQuotesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[4]
+	mi := &file_millbase_v1_quote_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -452,7 +2050,7 @@ func (x *ListQuotesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListQuotesRequest.ProtoReflect.Descriptor instead.
 func (*ListQuotesRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListQuotesRequest) GetPageSize() int32 {
@@ -486,7 +2084,7 @@ type ListQuotesResponse struct {
 
 func (x *ListQuotesResponse) Reset() {
 	*x = ListQuotesResponse{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[5]
+	mi := &file_millbase_v1_quote_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -498,7 +2096,7 @@ func (x *ListQuotesResponse) String() string {
 func (*ListQuotesResponse) ProtoMessage() {}
 
 func (x *ListQuotesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[5]
+	mi := &file_millbase_v1_quote_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -511,7 +2109,7 @@ func (x *ListQuotesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListQuotesResponse.ProtoReflect.Descriptor instead.
 func (*ListQuotesResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListQuotesResponse) GetQuotes() []*Quote {
@@ -529,15 +2127,16 @@ func (x *ListQuotesResponse) GetNextPageToken() string {
 }
 
 type GetCustomerQuoteRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "quotes/x": what was sent last.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetCustomerQuoteRequest) Reset() {
 	*x = GetCustomerQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[6]
+	mi := &file_millbase_v1_quote_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -549,7 +2148,7 @@ func (x *GetCustomerQuoteRequest) String() string {
 func (*GetCustomerQuoteRequest) ProtoMessage() {}
 
 func (x *GetCustomerQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[6]
+	mi := &file_millbase_v1_quote_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -562,12 +2161,124 @@ func (x *GetCustomerQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCustomerQuoteRequest.ProtoReflect.Descriptor instead.
 func (*GetCustomerQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetCustomerQuoteRequest) GetName() string {
 	if x != nil {
 		return x.Name
+	}
+	return ""
+}
+
+type ListCustomerQuotesRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PageSize      int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	Filter        string                 `protobuf:"bytes,3,opt,name=filter,proto3" json:"filter,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCustomerQuotesRequest) Reset() {
+	*x = ListCustomerQuotesRequest{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCustomerQuotesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCustomerQuotesRequest) ProtoMessage() {}
+
+func (x *ListCustomerQuotesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCustomerQuotesRequest.ProtoReflect.Descriptor instead.
+func (*ListCustomerQuotesRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ListCustomerQuotesRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListCustomerQuotesRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListCustomerQuotesRequest) GetFilter() string {
+	if x != nil {
+		return x.Filter
+	}
+	return ""
+}
+
+type ListCustomerQuotesResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Quotes        []*CustomerQuote       `protobuf:"bytes,1,rep,name=quotes,proto3" json:"quotes,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCustomerQuotesResponse) Reset() {
+	*x = ListCustomerQuotesResponse{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCustomerQuotesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCustomerQuotesResponse) ProtoMessage() {}
+
+func (x *ListCustomerQuotesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCustomerQuotesResponse.ProtoReflect.Descriptor instead.
+func (*ListCustomerQuotesResponse) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ListCustomerQuotesResponse) GetQuotes() []*CustomerQuote {
+	if x != nil {
+		return x.Quotes
+	}
+	return nil
+}
+
+func (x *ListCustomerQuotesResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
 	}
 	return ""
 }
@@ -580,13 +2291,29 @@ type CustomerQuote struct {
 	Title          string                 `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
 	Prices         []*CustomerPrice       `protobuf:"bytes,4,rep,name=prices,proto3" json:"prices,omitempty"`
 	ValidUntilDate string                 `protobuf:"bytes,5,opt,name=valid_until_date,json=validUntilDate,proto3" json:"valid_until_date,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	Revision       int32                  `protobuf:"varint,6,opt,name=revision,proto3" json:"revision,omitempty"`
+	// The day of the quote, YYYY-MM-DD.
+	QuoteDate    string `protobuf:"bytes,7,opt,name=quote_date,json=quoteDate,proto3" json:"quote_date,omitempty"`
+	CurrencyCode string `protobuf:"bytes,8,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
+	// The day of the exchange rate; empty in the plant's own currency.
+	RateDate string `protobuf:"bytes,9,opt,name=rate_date,json=rateDate,proto3" json:"rate_date,omitempty"`
+	// sent, accepted, lapsed, replaced; draft for the ink maker only.
+	State string `protobuf:"bytes,10,opt,name=state,proto3" json:"state,omitempty"`
+	// Absent where no shade was matched.
+	Shade *CustomerShade `protobuf:"bytes,11,opt,name=shade,proto3" json:"shade,omitempty"`
+	// What the customer has to know before using it.
+	Cautions []string `protobuf:"bytes,12,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// Absent until it is accepted.
+	Accepted *AcceptedQuote `protobuf:"bytes,13,opt,name=accepted,proto3" json:"accepted,omitempty"`
+	// The plant that quotes.
+	PlantTitle    string `protobuf:"bytes,14,opt,name=plant_title,json=plantTitle,proto3" json:"plant_title,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CustomerQuote) Reset() {
 	*x = CustomerQuote{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[7]
+	mi := &file_millbase_v1_quote_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -598,7 +2325,7 @@ func (x *CustomerQuote) String() string {
 func (*CustomerQuote) ProtoMessage() {}
 
 func (x *CustomerQuote) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[7]
+	mi := &file_millbase_v1_quote_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -611,7 +2338,7 @@ func (x *CustomerQuote) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CustomerQuote.ProtoReflect.Descriptor instead.
 func (*CustomerQuote) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *CustomerQuote) GetName() string {
@@ -649,18 +2376,87 @@ func (x *CustomerQuote) GetValidUntilDate() string {
 	return ""
 }
 
+func (x *CustomerQuote) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *CustomerQuote) GetQuoteDate() string {
+	if x != nil {
+		return x.QuoteDate
+	}
+	return ""
+}
+
+func (x *CustomerQuote) GetCurrencyCode() string {
+	if x != nil {
+		return x.CurrencyCode
+	}
+	return ""
+}
+
+func (x *CustomerQuote) GetRateDate() string {
+	if x != nil {
+		return x.RateDate
+	}
+	return ""
+}
+
+func (x *CustomerQuote) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *CustomerQuote) GetShade() *CustomerShade {
+	if x != nil {
+		return x.Shade
+	}
+	return nil
+}
+
+func (x *CustomerQuote) GetCautions() []string {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+func (x *CustomerQuote) GetAccepted() *AcceptedQuote {
+	if x != nil {
+		return x.Accepted
+	}
+	return nil
+}
+
+func (x *CustomerQuote) GetPlantTitle() string {
+	if x != nil {
+		return x.PlantTitle
+	}
+	return ""
+}
+
 type CustomerPrice struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	QuantityKg    float64                `protobuf:"fixed64,1,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
-	PricePerKg    *money.Money           `protobuf:"bytes,2,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
-	Price         *money.Money           `protobuf:"bytes,3,opt,name=price,proto3" json:"price,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	QuantityKg float64                `protobuf:"fixed64,1,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	PricePerKg *money.Money           `protobuf:"bytes,2,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
+	Price      *money.Money           `protobuf:"bytes,3,opt,name=price,proto3" json:"price,omitempty"`
+	// The price is the minimum charge.
+	MinimumCharge bool         `protobuf:"varint,4,opt,name=minimum_charge,json=minimumCharge,proto3" json:"minimum_charge,omitempty"`
+	Cans          []*QuoteCans `protobuf:"bytes,5,rep,name=cans,proto3" json:"cans,omitempty"`
+	// Calendar days from the order, if it comes on the day of the quote; absent:
+	// on request.
+	LeadTimeDays  *int32 `protobuf:"varint,6,opt,name=lead_time_days,json=leadTimeDays,proto3,oneof" json:"lead_time_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CustomerPrice) Reset() {
 	*x = CustomerPrice{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[8]
+	mi := &file_millbase_v1_quote_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -672,7 +2468,7 @@ func (x *CustomerPrice) String() string {
 func (*CustomerPrice) ProtoMessage() {}
 
 func (x *CustomerPrice) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[8]
+	mi := &file_millbase_v1_quote_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -685,7 +2481,7 @@ func (x *CustomerPrice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CustomerPrice.ProtoReflect.Descriptor instead.
 func (*CustomerPrice) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CustomerPrice) GetQuantityKg() float64 {
@@ -709,16 +2505,90 @@ func (x *CustomerPrice) GetPrice() *money.Money {
 	return nil
 }
 
+func (x *CustomerPrice) GetMinimumCharge() bool {
+	if x != nil {
+		return x.MinimumCharge
+	}
+	return false
+}
+
+func (x *CustomerPrice) GetCans() []*QuoteCans {
+	if x != nil {
+		return x.Cans
+	}
+	return nil
+}
+
+func (x *CustomerPrice) GetLeadTimeDays() int32 {
+	if x != nil && x.LeadTimeDays != nil {
+		return *x.LeadTimeDays
+	}
+	return 0
+}
+
+// How near the ink comes to the shade that was sent in.
+type CustomerShade struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	InWords       string                 `protobuf:"bytes,1,opt,name=in_words,json=inWords,proto3" json:"in_words,omitempty"`
+	Lights        []*QuoteShadeLight     `protobuf:"bytes,2,rep,name=lights,proto3" json:"lights,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CustomerShade) Reset() {
+	*x = CustomerShade{}
+	mi := &file_millbase_v1_quote_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CustomerShade) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CustomerShade) ProtoMessage() {}
+
+func (x *CustomerShade) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_quote_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CustomerShade.ProtoReflect.Descriptor instead.
+func (*CustomerShade) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *CustomerShade) GetInWords() string {
+	if x != nil {
+		return x.InWords
+	}
+	return ""
+}
+
+func (x *CustomerShade) GetLights() []*QuoteShadeLight {
+	if x != nil {
+		return x.Lights
+	}
+	return nil
+}
+
 var File_millbase_v1_quote_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\n" +
-	"\x17millbase/v1/quote.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\"\x9b\a\n" +
+	"\x17millbase/v1/quote.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x18millbase/v1/colour.proto\x1a\x19millbase/v1/formula.proto\x1a\x1bmillbase/v1/lead_time.proto\"\xf4\t\n" +
 	"\x05Quote\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\bcustomer\x18\x02 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\bcustomer\x12D\n" +
-	"\aformula\x18\x03 \x01(\tB*\xbaH'r%2#^formulas/[a-z0-9-]+(@[0-9]{1,6})?$R\aformula\x12\x1e\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\bcustomer\x12G\n" +
+	"\aformula\x18\x03 \x01(\tB-\xbaH*\xd8\x01\x01r%2#^formulas/[a-z0-9-]+(@[0-9]{1,6})?$R\aformula\x12\x1e\n" +
 	"\x05title\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x05title\x12>\n" +
 	"\rquantities_kg\x18\x05 \x03(\x01B\x19\xbaH\x16\x92\x01\x13\b\x01\x10\x14\"\r\x12\v@\x01!\x00\x00\x00\x00\x00\x00\x00\x00R\fquantitiesKg\x12?\n" +
 	"\n" +
@@ -735,9 +2605,20 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\x06breaks\x18\x0e \x03(\v2\x17.millbase.v1.QuoteBreakB\x03\xe0A\x03R\x06breaks\x12(\n" +
 	"\rexchange_rate\x18\x0f \x01(\tB\x03\xe0A\x03R\fexchangeRate\x12 \n" +
 	"\trate_date\x18\x10 \x01(\tB\x03\xe0A\x03R\brateDate\x12%\n" +
-	"\vassumptions\x18\x11 \x03(\tB\x03\xe0A\x03R\vassumptions\x12@\n" +
+	"\vassumptions\x18\x11 \x03(\tB\x03\xe0A\x03R\vassumptions\x12\x1f\n" +
+	"\brevision\x18\x12 \x01(\x05B\x03\xe0A\x03R\brevision\x12\"\n" +
+	"\n" +
+	"quote_date\x18\x13 \x01(\tB\x03\xe0A\x03R\tquoteDate\x12 \n" +
+	"\tsent_date\x18\x14 \x01(\tB\x03\xe0A\x03R\bsentDate\x12;\n" +
+	"\baccepted\x18\x15 \x01(\v2\x1a.millbase.v1.AcceptedQuoteB\x03\xe0A\x03R\baccepted\x12@\n" +
+	"\n" +
+	"components\x18\x16 \x03(\v2\x1b.millbase.v1.QuoteComponentB\x03\xe0A\x03R\n" +
+	"components\x12-\n" +
+	"\x05shade\x18\x17 \x01(\v2\x17.millbase.v1.QuoteShadeR\x05shade\x12+\n" +
+	"\x0fcapped_by_offer\x18\x18 \x01(\tB\x03\xe0A\x03R\rcappedByOffer\x12\x12\n" +
+	"\x04etag\x182 \x01(\tR\x04etag\x12@\n" +
 	"\vcreate_time\x183 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"createTime\"\xb0\x02\n" +
+	"createTime\"\x8f\x04\n" +
 	"\n" +
 	"QuoteBreak\x12\x1f\n" +
 	"\vquantity_kg\x18\x01 \x01(\x01R\n" +
@@ -748,14 +2629,162 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\vcost_per_kg\x18\x04 \x01(\v2\x12.google.type.MoneyR\tcostPerKg\x12&\n" +
 	"\x04cost\x18\x05 \x01(\v2\x12.google.type.MoneyR\x04cost\x12\x18\n" +
 	"\abatches\x18\x06 \x01(\x05R\abatches\x12+\n" +
-	"\x05lines\x18\a \x03(\v2\x15.millbase.v1.CostLineR\x05lines\"\xba\x01\n" +
+	"\x05lines\x18\a \x03(\v2\x15.millbase.v1.CostLineR\x05lines\x12*\n" +
+	"\x06margin\x18\b \x01(\v2\x12.google.type.MoneyR\x06margin\x12%\n" +
+	"\x0emargin_percent\x18\t \x01(\tR\rmarginPercent\x12%\n" +
+	"\x0eminimum_charge\x18\n" +
+	" \x01(\bR\rminimumCharge\x12*\n" +
+	"\x04cans\x18\v \x03(\v2\x16.millbase.v1.QuoteCansR\x04cans\x127\n" +
+	"\tlead_time\x18\f \x01(\v2\x1a.millbase.v1.QuoteLeadTimeR\bleadTime\"K\n" +
+	"\tQuoteCans\x12\x12\n" +
+	"\x04pack\x18\x01 \x01(\tR\x04pack\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
+	"\x05count\x18\x03 \x01(\x03R\x05count\"\xad\x01\n" +
+	"\rQuoteLeadTime\x12\x1a\n" +
+	"\bpossible\x18\x01 \x01(\bR\bpossible\x12\x12\n" +
+	"\x04days\x18\x02 \x01(\x05R\x04days\x12\x1d\n" +
+	"\n" +
+	"ready_date\x18\x03 \x01(\tR\treadyDate\x125\n" +
+	"\n" +
+	"decided_by\x18\x04 \x01(\x0e2\x16.millbase.v1.DecidedByR\tdecidedBy\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\"j\n" +
+	"\x0eQuoteComponent\x12\x1a\n" +
+	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x10\n" +
+	"\x03lot\x18\x02 \x01(\tR\x03lot\x12\x14\n" +
+	"\x05title\x18\x03 \x01(\tR\x05title\x12\x14\n" +
+	"\x05share\x18\x04 \x01(\x01R\x05share\"\xa2\x04\n" +
+	"\n" +
+	"QuoteShade\x12T\n" +
+	"\bmaterial\x18\x03 \x01(\tB8\xbaH5\xd8\x01\x01r02.^materials/[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\bmaterial\x126\n" +
+	"\x05route\x18\x04 \x03(\v2\x16.millbase.v1.RouteStepB\b\xbaH\x05\x92\x01\x02\x10(R\x05route\x12\x1e\n" +
+	"\bin_words\x18\n" +
+	" \x01(\tB\x03\xe0A\x03R\ainWords\x12!\n" +
+	"\tsubstrate\x18\v \x01(\tB\x03\xe0A\x03R\tsubstrate\x12*\n" +
+	"\x0etolerance_de00\x18\f \x01(\x01B\x03\xe0A\x03R\rtoleranceDe00\x12:\n" +
+	"\ftarget_curve\x18\r \x01(\v2\x12.millbase.v1.CurveB\x03\xe0A\x03R\vtargetCurve\x12@\n" +
+	"\x0fpredicted_curve\x18\x0e \x01(\v2\x12.millbase.v1.CurveB\x03\xe0A\x03R\x0epredictedCurve\x129\n" +
+	"\x06lights\x18\x0f \x03(\v2\x1c.millbase.v1.QuoteShadeLightB\x03\xe0A\x03R\x06lights\x12(\n" +
+	"\n" +
+	"metamerism\x18\x10 \x01(\x01B\x03\xe0A\x03H\x00R\n" +
+	"metamerism\x88\x01\x01\x12\x19\n" +
+	"\x05bases\x18\x11 \x01(\x05B\x03\xe0A\x03R\x05basesB\r\n" +
+	"\v_metamerismJ\x04\b\x01\x10\x02J\x04\b\x02\x10\x03\"\xaf\x02\n" +
+	"\x0fQuoteShadeLight\x12.\n" +
+	"\aviewing\x18\x01 \x01(\v2\x14.millbase.v1.ViewingR\aviewing\x12(\n" +
+	"\x06target\x18\x02 \x01(\v2\x10.millbase.v1.LabR\x06target\x12.\n" +
+	"\tpredicted\x18\x03 \x01(\v2\x10.millbase.v1.LabR\tpredicted\x12#\n" +
+	"\rtarget_swatch\x18\x04 \x01(\tR\ftargetSwatch\x12)\n" +
+	"\x10predicted_swatch\x18\x05 \x01(\tR\x0fpredictedSwatch\x12\x17\n" +
+	"\x04de00\x18\x06 \x01(\x01H\x00R\x04de00\x88\x01\x01\x12\x17\n" +
+	"\x04de76\x18\a \x01(\x01H\x01R\x04de76\x88\x01\x01B\a\n" +
+	"\x05_de00B\a\n" +
+	"\x05_de76\"\xba\x01\n" +
 	"\x12CreateQuoteRequest\x12F\n" +
 	"\bquote_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\aquoteId\x120\n" +
 	"\x05quote\x18\x02 \x01(\v2\x12.millbase.v1.QuoteB\x06\xbaH\x03\xc8\x01\x01R\x05quote\x12*\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"A\n" +
-	"\x0fGetQuoteRequest\x12.\n" +
-	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\"\x87\x01\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"O\n" +
+	"\x0fGetQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^quotes/[a-z0-9-]+(@[0-9]{1,6})?$R\x04name\"K\n" +
+	"\x19ListQuoteRevisionsRequest\x12.\n" +
+	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\"H\n" +
+	"\x1aListQuoteRevisionsResponse\x12*\n" +
+	"\x06quotes\x18\x01 \x03(\v2\x12.millbase.v1.QuoteR\x06quotes\"\x8c\x02\n" +
+	"\x12ReviseQuoteRequest\x12.\n" +
+	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\x12(\n" +
+	"\x05quote\x18\x02 \x01(\v2\x12.millbase.v1.QuoteR\x05quote\x12;\n" +
+	"\vupdate_mask\x18\x03 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
+	"updateMask\x12\x1f\n" +
+	"\vmatch_again\x18\x04 \x01(\bR\n" +
+	"matchAgain\x12*\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12\x12\n" +
+	"\x04etag\x18\x06 \x01(\tR\x04etag\"V\n" +
+	"\x10SendQuoteRequest\x12.\n" +
+	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\x12\x12\n" +
+	"\x04etag\x18\x02 \x01(\tR\x04etag\"\xbf\x02\n" +
+	"\x12AcceptQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^quotes/[a-z0-9-]+(@[0-9]{1,6})?$R\x04name\x121\n" +
+	"\vquantity_kg\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01!\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"quantityKg\x12I\n" +
+	"\bbatch_id\x18\x03 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\abatchId\x12A\n" +
+	"\bdue_date\x18\x04 \x01(\tB&\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\adueDate\x12*\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xfc\x01\n" +
+	"\rAcceptedQuote\x12\x14\n" +
+	"\x05quote\x18\x01 \x01(\tR\x05quote\x12\x1f\n" +
+	"\vquantity_kg\x18\x02 \x01(\x01R\n" +
+	"quantityKg\x124\n" +
+	"\fprice_per_kg\x18\x03 \x01(\v2\x12.google.type.MoneyR\n" +
+	"pricePerKg\x12(\n" +
+	"\x05price\x18\x04 \x01(\v2\x12.google.type.MoneyR\x05price\x12\x14\n" +
+	"\x05batch\x18\x05 \x01(\tR\x05batch\x12\x19\n" +
+	"\bdue_date\x18\x06 \x01(\tR\adueDate\x12#\n" +
+	"\raccepted_date\x18\a \x01(\tR\facceptedDate\"\xa6\x01\n" +
+	"\x1cCompareQuoteRevisionsRequest\x12.\n" +
+	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\x12,\n" +
+	"\rfrom_revision\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\ffromRevision\x12(\n" +
+	"\vto_revision\x18\x03 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\n" +
+	"toRevision\"\xaa\x02\n" +
+	"\x0fQuoteComparison\x12\x1d\n" +
+	"\n" +
+	"from_quote\x18\x01 \x01(\tR\tfromQuote\x12\x19\n" +
+	"\bto_quote\x18\x02 \x01(\tR\atoQuote\x12#\n" +
+	"\rcurrency_code\x18\x03 \x01(\tR\fcurrencyCode\x122\n" +
+	"\x05terms\x18\x04 \x03(\v2\x1c.millbase.v1.QuoteTermChangeR\x05terms\x12D\n" +
+	"\n" +
+	"quantities\x18\x05 \x03(\v2$.millbase.v1.QuoteQuantityComparisonR\n" +
+	"quantities\x12 \n" +
+	"\fonly_from_kg\x18\x06 \x03(\x01R\n" +
+	"onlyFromKg\x12\x1c\n" +
+	"\n" +
+	"only_to_kg\x18\a \x03(\x01R\bonlyToKg\"S\n" +
+	"\x0fQuoteTermChange\x12\x12\n" +
+	"\x04term\x18\x01 \x01(\tR\x04term\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after\"\xf8\x01\n" +
+	"\x17QuoteQuantityComparison\x12\x1f\n" +
+	"\vquantity_kg\x18\x01 \x01(\x01R\n" +
+	"quantityKg\x12*\n" +
+	"\x06before\x18\x02 \x01(\v2\x12.google.type.MoneyR\x06before\x12(\n" +
+	"\x05after\x18\x03 \x01(\v2\x12.google.type.MoneyR\x05after\x122\n" +
+	"\n" +
+	"difference\x18\x04 \x01(\v2\x12.google.type.MoneyR\n" +
+	"difference\x122\n" +
+	"\x05lines\x18\x05 \x03(\v2\x1c.millbase.v1.QuoteLineChangeR\x05lines\"\xcd\x03\n" +
+	"\x0fQuoteLineChange\x125\n" +
+	"\x04kind\x18\x01 \x01(\x0e2!.millbase.v1.QuoteLineChange.KindR\x04kind\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
+	"\x05level\x18\x03 \x01(\x05R\x05level\x12*\n" +
+	"\x06before\x18\x04 \x01(\v2\x12.google.type.MoneyR\x06before\x12(\n" +
+	"\x05after\x18\x05 \x01(\v2\x12.google.type.MoneyR\x05after\x122\n" +
+	"\n" +
+	"difference\x18\x06 \x01(\v2\x12.google.type.MoneyR\n" +
+	"difference\x12\x12\n" +
+	"\x04what\x18\a \x01(\tR\x04what\"\xb8\x01\n" +
+	"\x04Kind\x12\x14\n" +
+	"\x10KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rKIND_MATERIAL\x10\x01\x12\x10\n" +
+	"\fKIND_PROCESS\x10\x02\x12\x10\n" +
+	"\fKIND_WASH_UP\x10\x03\x12\x12\n" +
+	"\x0eKIND_PACKAGING\x10\x04\x12\x11\n" +
+	"\rKIND_OVERHEAD\x10\x05\x12\x13\n" +
+	"\x0fKIND_LABORATORY\x10\x06\x12\x16\n" +
+	"\x12KIND_EXCHANGE_RATE\x10\a\x12\x0f\n" +
+	"\vKIND_MARGIN\x10\b\"S\n" +
+	"\x13RebuildQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^quotes/[a-z0-9-]+(@[0-9]{1,6})?$R\x04name\"\xa1\x01\n" +
+	"\fRebuiltQuote\x12\x14\n" +
+	"\x05quote\x18\x01 \x01(\tR\x05quote\x12\x12\n" +
+	"\x04same\x18\x02 \x01(\bR\x04same\x12'\n" +
+	"\x0fsnapshot_format\x18\x03 \x01(\x05R\x0esnapshotFormat\x12>\n" +
+	"\vdifferences\x18\x04 \x03(\v2\x1c.millbase.v1.QuoteDifferenceR\vdifferences\"t\n" +
+	"\x0fQuoteDifference\x12\x1f\n" +
+	"\vquantity_kg\x18\x01 \x01(\x01R\n" +
+	"quantityKg\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\x12\x12\n" +
+	"\x04kept\x18\x03 \x01(\tR\x04kept\x12\x18\n" +
+	"\arebuilt\x18\x04 \x01(\tR\arebuilt\"\x87\x01\n" +
 	"\x11ListQuotesRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
@@ -764,21 +2793,50 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\x06filter\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06filter\"h\n" +
 	"\x12ListQuotesResponse\x12*\n" +
 	"\x06quotes\x18\x01 \x03(\v2\x12.millbase.v1.QuoteR\x06quotes\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"I\n" +
-	"\x17GetCustomerQuoteRequest\x12.\n" +
-	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\"\xb3\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"W\n" +
+	"\x17GetCustomerQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^quotes/[a-z0-9-]+(@[0-9]{1,6})?$R\x04name\"\x8f\x01\n" +
+	"\x19ListCustomerQuotesRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12 \n" +
+	"\x06filter\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06filter\"x\n" +
+	"\x1aListCustomerQuotesResponse\x122\n" +
+	"\x06quotes\x18\x01 \x03(\v2\x1a.millbase.v1.CustomerQuoteR\x06quotes\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xed\x03\n" +
 	"\rCustomerQuote\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
 	"\bcustomer\x18\x02 \x01(\tR\bcustomer\x12\x14\n" +
 	"\x05title\x18\x03 \x01(\tR\x05title\x122\n" +
 	"\x06prices\x18\x04 \x03(\v2\x1a.millbase.v1.CustomerPriceR\x06prices\x12(\n" +
-	"\x10valid_until_date\x18\x05 \x01(\tR\x0evalidUntilDate\"\x90\x01\n" +
+	"\x10valid_until_date\x18\x05 \x01(\tR\x0evalidUntilDate\x12\x1a\n" +
+	"\brevision\x18\x06 \x01(\x05R\brevision\x12\x1d\n" +
+	"\n" +
+	"quote_date\x18\a \x01(\tR\tquoteDate\x12#\n" +
+	"\rcurrency_code\x18\b \x01(\tR\fcurrencyCode\x12\x1b\n" +
+	"\trate_date\x18\t \x01(\tR\brateDate\x12\x14\n" +
+	"\x05state\x18\n" +
+	" \x01(\tR\x05state\x120\n" +
+	"\x05shade\x18\v \x01(\v2\x1a.millbase.v1.CustomerShadeR\x05shade\x12\x1a\n" +
+	"\bcautions\x18\f \x03(\tR\bcautions\x126\n" +
+	"\baccepted\x18\r \x01(\v2\x1a.millbase.v1.AcceptedQuoteR\baccepted\x12\x1f\n" +
+	"\vplant_title\x18\x0e \x01(\tR\n" +
+	"plantTitle\"\xa1\x02\n" +
 	"\rCustomerPrice\x12\x1f\n" +
 	"\vquantity_kg\x18\x01 \x01(\x01R\n" +
 	"quantityKg\x124\n" +
 	"\fprice_per_kg\x18\x02 \x01(\v2\x12.google.type.MoneyR\n" +
 	"pricePerKg\x12(\n" +
-	"\x05price\x18\x03 \x01(\v2\x12.google.type.MoneyR\x05price2\xc9\x03\n" +
+	"\x05price\x18\x03 \x01(\v2\x12.google.type.MoneyR\x05price\x12%\n" +
+	"\x0eminimum_charge\x18\x04 \x01(\bR\rminimumCharge\x12*\n" +
+	"\x04cans\x18\x05 \x03(\v2\x16.millbase.v1.QuoteCansR\x04cans\x12)\n" +
+	"\x0elead_time_days\x18\x06 \x01(\x05H\x00R\fleadTimeDays\x88\x01\x01B\x11\n" +
+	"\x0f_lead_time_days\"`\n" +
+	"\rCustomerShade\x12\x19\n" +
+	"\bin_words\x18\x01 \x01(\tR\ainWords\x124\n" +
+	"\x06lights\x18\x02 \x03(\v2\x1c.millbase.v1.QuoteShadeLightR\x06lights2\xd0\n" +
+	"\n" +
 	"\fQuoteService\x12d\n" +
 	"\vCreateQuote\x12\x1f.millbase.v1.CreateQuoteRequest\x1a\x12.millbase.v1.Quote\" \xca\xda\x18\x03\n" +
 	"\x01\x03\x82\xd3\xe4\x93\x02\x13:\x05quote\"\n" +
@@ -788,9 +2846,23 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\n" +
 	"ListQuotes\x12\x1e.millbase.v1.ListQuotesRequest\x1a\x1f.millbase.v1.ListQuotesResponse\"\x19\xca\xda\x18\x03\n" +
 	"\x01\x03\x82\xd3\xe4\x93\x02\f\x12\n" +
-	"/v1/quotes\x12\x86\x01\n" +
+	"/v1/quotes\x12\x97\x01\n" +
+	"\x12ListQuoteRevisions\x12&.millbase.v1.ListQuoteRevisionsRequest\x1a'.millbase.v1.ListQuoteRevisionsResponse\"0\xca\xda\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02#\x12!/v1/{name=quotes/*}:listRevisions\x12p\n" +
+	"\vReviseQuote\x12\x1f.millbase.v1.ReviseQuoteRequest\x1a\x12.millbase.v1.Quote\",\xca\xda\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{name=quotes/*}:revise\x12j\n" +
+	"\tSendQuote\x12\x1d.millbase.v1.SendQuoteRequest\x1a\x12.millbase.v1.Quote\"*\xca\xda\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/{name=quotes/*}:send\x12y\n" +
+	"\vAcceptQuote\x12\x1f.millbase.v1.AcceptQuoteRequest\x1a\x1a.millbase.v1.AcceptedQuote\"-\xca\xda\x18\x04\n" +
+	"\x02\x01\x03\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{name=quotes/*}:accept\x12\x8c\x01\n" +
+	"\x15CompareQuoteRevisions\x12).millbase.v1.CompareQuoteRevisionsRequest\x1a\x1c.millbase.v1.QuoteComparison\"*\xca\xda\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{name=quotes/*}:compare\x12w\n" +
+	"\fRebuildQuote\x12 .millbase.v1.RebuildQuoteRequest\x1a\x19.millbase.v1.RebuiltQuote\"*\xca\xda\x18\x03\n" +
+	"\x01\x03\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{name=quotes/*}:rebuild\x12\x86\x01\n" +
 	"\x10GetCustomerQuote\x12$.millbase.v1.GetCustomerQuoteRequest\x1a\x1a.millbase.v1.CustomerQuote\"0\xca\xda\x18\x04\n" +
-	"\x02\x01\x03\x82\xd3\xe4\x93\x02\"\x12 /v1/{name=quotes/*}:customerCopyB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
+	"\x02\x01\x03\x82\xd3\xe4\x93\x02\"\x12 /v1/{name=quotes/*}:customerCopy\x12\x89\x01\n" +
+	"\x12ListCustomerQuotes\x12&.millbase.v1.ListCustomerQuotesRequest\x1a'.millbase.v1.ListCustomerQuotesResponse\"\"\xca\xda\x18\x04\n" +
+	"\x02\x01\x03\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/customerQuotesB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
 var (
 	file_millbase_v1_quote_proto_rawDescOnce sync.Once
@@ -804,50 +2876,129 @@ func file_millbase_v1_quote_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_quote_proto_rawDescData
 }
 
-var file_millbase_v1_quote_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_millbase_v1_quote_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_millbase_v1_quote_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_millbase_v1_quote_proto_goTypes = []any{
-	(*Quote)(nil),                   // 0: millbase.v1.Quote
-	(*QuoteBreak)(nil),              // 1: millbase.v1.QuoteBreak
-	(*CreateQuoteRequest)(nil),      // 2: millbase.v1.CreateQuoteRequest
-	(*GetQuoteRequest)(nil),         // 3: millbase.v1.GetQuoteRequest
-	(*ListQuotesRequest)(nil),       // 4: millbase.v1.ListQuotesRequest
-	(*ListQuotesResponse)(nil),      // 5: millbase.v1.ListQuotesResponse
-	(*GetCustomerQuoteRequest)(nil), // 6: millbase.v1.GetCustomerQuoteRequest
-	(*CustomerQuote)(nil),           // 7: millbase.v1.CustomerQuote
-	(*CustomerPrice)(nil),           // 8: millbase.v1.CustomerPrice
-	(CostBasis)(0),                  // 9: millbase.v1.CostBasis
-	(*money.Money)(nil),             // 10: google.type.Money
-	(*timestamppb.Timestamp)(nil),   // 11: google.protobuf.Timestamp
-	(*CostLine)(nil),                // 12: millbase.v1.CostLine
+	(QuoteLineChange_Kind)(0),            // 0: millbase.v1.QuoteLineChange.Kind
+	(*Quote)(nil),                        // 1: millbase.v1.Quote
+	(*QuoteBreak)(nil),                   // 2: millbase.v1.QuoteBreak
+	(*QuoteCans)(nil),                    // 3: millbase.v1.QuoteCans
+	(*QuoteLeadTime)(nil),                // 4: millbase.v1.QuoteLeadTime
+	(*QuoteComponent)(nil),               // 5: millbase.v1.QuoteComponent
+	(*QuoteShade)(nil),                   // 6: millbase.v1.QuoteShade
+	(*QuoteShadeLight)(nil),              // 7: millbase.v1.QuoteShadeLight
+	(*CreateQuoteRequest)(nil),           // 8: millbase.v1.CreateQuoteRequest
+	(*GetQuoteRequest)(nil),              // 9: millbase.v1.GetQuoteRequest
+	(*ListQuoteRevisionsRequest)(nil),    // 10: millbase.v1.ListQuoteRevisionsRequest
+	(*ListQuoteRevisionsResponse)(nil),   // 11: millbase.v1.ListQuoteRevisionsResponse
+	(*ReviseQuoteRequest)(nil),           // 12: millbase.v1.ReviseQuoteRequest
+	(*SendQuoteRequest)(nil),             // 13: millbase.v1.SendQuoteRequest
+	(*AcceptQuoteRequest)(nil),           // 14: millbase.v1.AcceptQuoteRequest
+	(*AcceptedQuote)(nil),                // 15: millbase.v1.AcceptedQuote
+	(*CompareQuoteRevisionsRequest)(nil), // 16: millbase.v1.CompareQuoteRevisionsRequest
+	(*QuoteComparison)(nil),              // 17: millbase.v1.QuoteComparison
+	(*QuoteTermChange)(nil),              // 18: millbase.v1.QuoteTermChange
+	(*QuoteQuantityComparison)(nil),      // 19: millbase.v1.QuoteQuantityComparison
+	(*QuoteLineChange)(nil),              // 20: millbase.v1.QuoteLineChange
+	(*RebuildQuoteRequest)(nil),          // 21: millbase.v1.RebuildQuoteRequest
+	(*RebuiltQuote)(nil),                 // 22: millbase.v1.RebuiltQuote
+	(*QuoteDifference)(nil),              // 23: millbase.v1.QuoteDifference
+	(*ListQuotesRequest)(nil),            // 24: millbase.v1.ListQuotesRequest
+	(*ListQuotesResponse)(nil),           // 25: millbase.v1.ListQuotesResponse
+	(*GetCustomerQuoteRequest)(nil),      // 26: millbase.v1.GetCustomerQuoteRequest
+	(*ListCustomerQuotesRequest)(nil),    // 27: millbase.v1.ListCustomerQuotesRequest
+	(*ListCustomerQuotesResponse)(nil),   // 28: millbase.v1.ListCustomerQuotesResponse
+	(*CustomerQuote)(nil),                // 29: millbase.v1.CustomerQuote
+	(*CustomerPrice)(nil),                // 30: millbase.v1.CustomerPrice
+	(*CustomerShade)(nil),                // 31: millbase.v1.CustomerShade
+	(CostBasis)(0),                       // 32: millbase.v1.CostBasis
+	(*money.Money)(nil),                  // 33: google.type.Money
+	(*timestamppb.Timestamp)(nil),        // 34: google.protobuf.Timestamp
+	(*CostLine)(nil),                     // 35: millbase.v1.CostLine
+	(DecidedBy)(0),                       // 36: millbase.v1.DecidedBy
+	(*RouteStep)(nil),                    // 37: millbase.v1.RouteStep
+	(*Curve)(nil),                        // 38: millbase.v1.Curve
+	(*Viewing)(nil),                      // 39: millbase.v1.Viewing
+	(*Lab)(nil),                          // 40: millbase.v1.Lab
+	(*fieldmaskpb.FieldMask)(nil),        // 41: google.protobuf.FieldMask
 }
 var file_millbase_v1_quote_proto_depIdxs = []int32{
-	9,  // 0: millbase.v1.Quote.cost_basis:type_name -> millbase.v1.CostBasis
-	10, // 1: millbase.v1.Quote.minimum_charge:type_name -> google.type.Money
-	1,  // 2: millbase.v1.Quote.breaks:type_name -> millbase.v1.QuoteBreak
-	11, // 3: millbase.v1.Quote.create_time:type_name -> google.protobuf.Timestamp
-	10, // 4: millbase.v1.QuoteBreak.price_per_kg:type_name -> google.type.Money
-	10, // 5: millbase.v1.QuoteBreak.price:type_name -> google.type.Money
-	10, // 6: millbase.v1.QuoteBreak.cost_per_kg:type_name -> google.type.Money
-	10, // 7: millbase.v1.QuoteBreak.cost:type_name -> google.type.Money
-	12, // 8: millbase.v1.QuoteBreak.lines:type_name -> millbase.v1.CostLine
-	0,  // 9: millbase.v1.CreateQuoteRequest.quote:type_name -> millbase.v1.Quote
-	0,  // 10: millbase.v1.ListQuotesResponse.quotes:type_name -> millbase.v1.Quote
-	8,  // 11: millbase.v1.CustomerQuote.prices:type_name -> millbase.v1.CustomerPrice
-	10, // 12: millbase.v1.CustomerPrice.price_per_kg:type_name -> google.type.Money
-	10, // 13: millbase.v1.CustomerPrice.price:type_name -> google.type.Money
-	2,  // 14: millbase.v1.QuoteService.CreateQuote:input_type -> millbase.v1.CreateQuoteRequest
-	3,  // 15: millbase.v1.QuoteService.GetQuote:input_type -> millbase.v1.GetQuoteRequest
-	4,  // 16: millbase.v1.QuoteService.ListQuotes:input_type -> millbase.v1.ListQuotesRequest
-	6,  // 17: millbase.v1.QuoteService.GetCustomerQuote:input_type -> millbase.v1.GetCustomerQuoteRequest
-	0,  // 18: millbase.v1.QuoteService.CreateQuote:output_type -> millbase.v1.Quote
-	0,  // 19: millbase.v1.QuoteService.GetQuote:output_type -> millbase.v1.Quote
-	5,  // 20: millbase.v1.QuoteService.ListQuotes:output_type -> millbase.v1.ListQuotesResponse
-	7,  // 21: millbase.v1.QuoteService.GetCustomerQuote:output_type -> millbase.v1.CustomerQuote
-	18, // [18:22] is the sub-list for method output_type
-	14, // [14:18] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	32, // 0: millbase.v1.Quote.cost_basis:type_name -> millbase.v1.CostBasis
+	33, // 1: millbase.v1.Quote.minimum_charge:type_name -> google.type.Money
+	2,  // 2: millbase.v1.Quote.breaks:type_name -> millbase.v1.QuoteBreak
+	15, // 3: millbase.v1.Quote.accepted:type_name -> millbase.v1.AcceptedQuote
+	5,  // 4: millbase.v1.Quote.components:type_name -> millbase.v1.QuoteComponent
+	6,  // 5: millbase.v1.Quote.shade:type_name -> millbase.v1.QuoteShade
+	34, // 6: millbase.v1.Quote.create_time:type_name -> google.protobuf.Timestamp
+	33, // 7: millbase.v1.QuoteBreak.price_per_kg:type_name -> google.type.Money
+	33, // 8: millbase.v1.QuoteBreak.price:type_name -> google.type.Money
+	33, // 9: millbase.v1.QuoteBreak.cost_per_kg:type_name -> google.type.Money
+	33, // 10: millbase.v1.QuoteBreak.cost:type_name -> google.type.Money
+	35, // 11: millbase.v1.QuoteBreak.lines:type_name -> millbase.v1.CostLine
+	33, // 12: millbase.v1.QuoteBreak.margin:type_name -> google.type.Money
+	3,  // 13: millbase.v1.QuoteBreak.cans:type_name -> millbase.v1.QuoteCans
+	4,  // 14: millbase.v1.QuoteBreak.lead_time:type_name -> millbase.v1.QuoteLeadTime
+	36, // 15: millbase.v1.QuoteLeadTime.decided_by:type_name -> millbase.v1.DecidedBy
+	37, // 16: millbase.v1.QuoteShade.route:type_name -> millbase.v1.RouteStep
+	38, // 17: millbase.v1.QuoteShade.target_curve:type_name -> millbase.v1.Curve
+	38, // 18: millbase.v1.QuoteShade.predicted_curve:type_name -> millbase.v1.Curve
+	7,  // 19: millbase.v1.QuoteShade.lights:type_name -> millbase.v1.QuoteShadeLight
+	39, // 20: millbase.v1.QuoteShadeLight.viewing:type_name -> millbase.v1.Viewing
+	40, // 21: millbase.v1.QuoteShadeLight.target:type_name -> millbase.v1.Lab
+	40, // 22: millbase.v1.QuoteShadeLight.predicted:type_name -> millbase.v1.Lab
+	1,  // 23: millbase.v1.CreateQuoteRequest.quote:type_name -> millbase.v1.Quote
+	1,  // 24: millbase.v1.ListQuoteRevisionsResponse.quotes:type_name -> millbase.v1.Quote
+	1,  // 25: millbase.v1.ReviseQuoteRequest.quote:type_name -> millbase.v1.Quote
+	41, // 26: millbase.v1.ReviseQuoteRequest.update_mask:type_name -> google.protobuf.FieldMask
+	33, // 27: millbase.v1.AcceptedQuote.price_per_kg:type_name -> google.type.Money
+	33, // 28: millbase.v1.AcceptedQuote.price:type_name -> google.type.Money
+	18, // 29: millbase.v1.QuoteComparison.terms:type_name -> millbase.v1.QuoteTermChange
+	19, // 30: millbase.v1.QuoteComparison.quantities:type_name -> millbase.v1.QuoteQuantityComparison
+	33, // 31: millbase.v1.QuoteQuantityComparison.before:type_name -> google.type.Money
+	33, // 32: millbase.v1.QuoteQuantityComparison.after:type_name -> google.type.Money
+	33, // 33: millbase.v1.QuoteQuantityComparison.difference:type_name -> google.type.Money
+	20, // 34: millbase.v1.QuoteQuantityComparison.lines:type_name -> millbase.v1.QuoteLineChange
+	0,  // 35: millbase.v1.QuoteLineChange.kind:type_name -> millbase.v1.QuoteLineChange.Kind
+	33, // 36: millbase.v1.QuoteLineChange.before:type_name -> google.type.Money
+	33, // 37: millbase.v1.QuoteLineChange.after:type_name -> google.type.Money
+	33, // 38: millbase.v1.QuoteLineChange.difference:type_name -> google.type.Money
+	23, // 39: millbase.v1.RebuiltQuote.differences:type_name -> millbase.v1.QuoteDifference
+	1,  // 40: millbase.v1.ListQuotesResponse.quotes:type_name -> millbase.v1.Quote
+	29, // 41: millbase.v1.ListCustomerQuotesResponse.quotes:type_name -> millbase.v1.CustomerQuote
+	30, // 42: millbase.v1.CustomerQuote.prices:type_name -> millbase.v1.CustomerPrice
+	31, // 43: millbase.v1.CustomerQuote.shade:type_name -> millbase.v1.CustomerShade
+	15, // 44: millbase.v1.CustomerQuote.accepted:type_name -> millbase.v1.AcceptedQuote
+	33, // 45: millbase.v1.CustomerPrice.price_per_kg:type_name -> google.type.Money
+	33, // 46: millbase.v1.CustomerPrice.price:type_name -> google.type.Money
+	3,  // 47: millbase.v1.CustomerPrice.cans:type_name -> millbase.v1.QuoteCans
+	7,  // 48: millbase.v1.CustomerShade.lights:type_name -> millbase.v1.QuoteShadeLight
+	8,  // 49: millbase.v1.QuoteService.CreateQuote:input_type -> millbase.v1.CreateQuoteRequest
+	9,  // 50: millbase.v1.QuoteService.GetQuote:input_type -> millbase.v1.GetQuoteRequest
+	24, // 51: millbase.v1.QuoteService.ListQuotes:input_type -> millbase.v1.ListQuotesRequest
+	10, // 52: millbase.v1.QuoteService.ListQuoteRevisions:input_type -> millbase.v1.ListQuoteRevisionsRequest
+	12, // 53: millbase.v1.QuoteService.ReviseQuote:input_type -> millbase.v1.ReviseQuoteRequest
+	13, // 54: millbase.v1.QuoteService.SendQuote:input_type -> millbase.v1.SendQuoteRequest
+	14, // 55: millbase.v1.QuoteService.AcceptQuote:input_type -> millbase.v1.AcceptQuoteRequest
+	16, // 56: millbase.v1.QuoteService.CompareQuoteRevisions:input_type -> millbase.v1.CompareQuoteRevisionsRequest
+	21, // 57: millbase.v1.QuoteService.RebuildQuote:input_type -> millbase.v1.RebuildQuoteRequest
+	26, // 58: millbase.v1.QuoteService.GetCustomerQuote:input_type -> millbase.v1.GetCustomerQuoteRequest
+	27, // 59: millbase.v1.QuoteService.ListCustomerQuotes:input_type -> millbase.v1.ListCustomerQuotesRequest
+	1,  // 60: millbase.v1.QuoteService.CreateQuote:output_type -> millbase.v1.Quote
+	1,  // 61: millbase.v1.QuoteService.GetQuote:output_type -> millbase.v1.Quote
+	25, // 62: millbase.v1.QuoteService.ListQuotes:output_type -> millbase.v1.ListQuotesResponse
+	11, // 63: millbase.v1.QuoteService.ListQuoteRevisions:output_type -> millbase.v1.ListQuoteRevisionsResponse
+	1,  // 64: millbase.v1.QuoteService.ReviseQuote:output_type -> millbase.v1.Quote
+	1,  // 65: millbase.v1.QuoteService.SendQuote:output_type -> millbase.v1.Quote
+	15, // 66: millbase.v1.QuoteService.AcceptQuote:output_type -> millbase.v1.AcceptedQuote
+	17, // 67: millbase.v1.QuoteService.CompareQuoteRevisions:output_type -> millbase.v1.QuoteComparison
+	22, // 68: millbase.v1.QuoteService.RebuildQuote:output_type -> millbase.v1.RebuiltQuote
+	29, // 69: millbase.v1.QuoteService.GetCustomerQuote:output_type -> millbase.v1.CustomerQuote
+	28, // 70: millbase.v1.QuoteService.ListCustomerQuotes:output_type -> millbase.v1.ListCustomerQuotesResponse
+	60, // [60:71] is the sub-list for method output_type
+	49, // [49:60] is the sub-list for method input_type
+	49, // [49:49] is the sub-list for extension type_name
+	49, // [49:49] is the sub-list for extension extendee
+	0,  // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_quote_proto_init() }
@@ -856,19 +3007,25 @@ func file_millbase_v1_quote_proto_init() {
 		return
 	}
 	file_millbase_v1_access_proto_init()
+	file_millbase_v1_colour_proto_init()
 	file_millbase_v1_formula_proto_init()
+	file_millbase_v1_lead_time_proto_init()
+	file_millbase_v1_quote_proto_msgTypes[5].OneofWrappers = []any{}
+	file_millbase_v1_quote_proto_msgTypes[6].OneofWrappers = []any{}
+	file_millbase_v1_quote_proto_msgTypes[29].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_quote_proto_rawDesc), len(file_millbase_v1_quote_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   9,
+			NumEnums:      1,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_millbase_v1_quote_proto_goTypes,
 		DependencyIndexes: file_millbase_v1_quote_proto_depIdxs,
+		EnumInfos:         file_millbase_v1_quote_proto_enumTypes,
 		MessageInfos:      file_millbase_v1_quote_proto_msgTypes,
 	}.Build()
 	File_millbase_v1_quote_proto = out.File

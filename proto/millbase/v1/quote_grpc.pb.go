@@ -19,10 +19,17 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	QuoteService_CreateQuote_FullMethodName      = "/millbase.v1.QuoteService/CreateQuote"
-	QuoteService_GetQuote_FullMethodName         = "/millbase.v1.QuoteService/GetQuote"
-	QuoteService_ListQuotes_FullMethodName       = "/millbase.v1.QuoteService/ListQuotes"
-	QuoteService_GetCustomerQuote_FullMethodName = "/millbase.v1.QuoteService/GetCustomerQuote"
+	QuoteService_CreateQuote_FullMethodName           = "/millbase.v1.QuoteService/CreateQuote"
+	QuoteService_GetQuote_FullMethodName              = "/millbase.v1.QuoteService/GetQuote"
+	QuoteService_ListQuotes_FullMethodName            = "/millbase.v1.QuoteService/ListQuotes"
+	QuoteService_ListQuoteRevisions_FullMethodName    = "/millbase.v1.QuoteService/ListQuoteRevisions"
+	QuoteService_ReviseQuote_FullMethodName           = "/millbase.v1.QuoteService/ReviseQuote"
+	QuoteService_SendQuote_FullMethodName             = "/millbase.v1.QuoteService/SendQuote"
+	QuoteService_AcceptQuote_FullMethodName           = "/millbase.v1.QuoteService/AcceptQuote"
+	QuoteService_CompareQuoteRevisions_FullMethodName = "/millbase.v1.QuoteService/CompareQuoteRevisions"
+	QuoteService_RebuildQuote_FullMethodName          = "/millbase.v1.QuoteService/RebuildQuote"
+	QuoteService_GetCustomerQuote_FullMethodName      = "/millbase.v1.QuoteService/GetCustomerQuote"
+	QuoteService_ListCustomerQuotes_FullMethodName    = "/millbase.v1.QuoteService/ListCustomerQuotes"
 )
 
 // QuoteServiceClient is the client API for QuoteService service.
@@ -30,15 +37,41 @@ const (
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
 // Quotes.
+//
+// A quote is a draft until it is sent; a sent one is accepted or lapses with its
+// last day. What a quote said never changes: other terms or today's prices make
+// its next revision, "quotes/q-17@2".
 type QuoteServiceClient interface {
 	// Prices an ink for a customer at several quantities and keeps the quote.
 	CreateQuote(ctx context.Context, in *CreateQuoteRequest, opts ...grpc.CallOption) (*Quote, error)
-	// Reads a quote whole, cost and formula included.
+	// Reads a quote whole, cost and formula included: its newest revision, or one
+	// by "quotes/x@2".
 	GetQuote(ctx context.Context, in *GetQuoteRequest, opts ...grpc.CallOption) (*Quote, error)
-	// Lists quotes. Filter by customer, state, formula.
+	// Lists the newest revision of every quote. Filter by customer, state, formula.
 	ListQuotes(ctx context.Context, in *ListQuotesRequest, opts ...grpc.CallOption) (*ListQuotesResponse, error)
-	// Reads what the customer may see: prices, neither cost nor formula.
+	// Lists all revisions of one quote, the first one first.
+	ListQuoteRevisions(ctx context.Context, in *ListQuoteRevisionsRequest, opts ...grpc.CallOption) (*ListQuoteRevisionsResponse, error)
+	// Prices a quote again, at today's prices and with the terms that are changed,
+	// as its next revision. The revisions before stay as they are.
+	ReviseQuote(ctx context.Context, in *ReviseQuoteRequest, opts ...grpc.CallOption) (*Quote, error)
+	// Marks the newest revision as sent to the customer: from now on the order
+	// desk may read its customer copy, and the customer may accept it.
+	SendQuote(ctx context.Context, in *SendQuoteRequest, opts ...grpc.CallOption) (*Quote, error)
+	// The customer takes the sent quote at one of its quantities: plans the batch,
+	// and makes the formula of a matched shade, in one transaction.
+	AcceptQuote(ctx context.Context, in *AcceptQuoteRequest, opts ...grpc.CallOption) (*AcceptedQuote, error)
+	// What changed between two revisions, line by line: the differences add up to
+	// that of the prices exactly.
+	CompareQuoteRevisions(ctx context.Context, in *CompareQuoteRevisionsRequest, opts ...grpc.CallOption) (*QuoteComparison, error)
+	// Works a revision out again from the prices, rates, times and formula parts
+	// that were kept with it, and says whether it comes out the same.
+	RebuildQuote(ctx context.Context, in *RebuildQuoteRequest, opts ...grpc.CallOption) (*RebuiltQuote, error)
+	// Reads what the customer may see: prices, neither cost nor formula. The order
+	// desk reads sent quotes only.
 	GetCustomerQuote(ctx context.Context, in *GetCustomerQuoteRequest, opts ...grpc.CallOption) (*CustomerQuote, error)
+	// Lists the customer copies of the quotes that were sent. Filter by customer,
+	// state.
+	ListCustomerQuotes(ctx context.Context, in *ListCustomerQuotesRequest, opts ...grpc.CallOption) (*ListCustomerQuotesResponse, error)
 }
 
 type quoteServiceClient struct {
@@ -79,10 +112,80 @@ func (c *quoteServiceClient) ListQuotes(ctx context.Context, in *ListQuotesReque
 	return out, nil
 }
 
+func (c *quoteServiceClient) ListQuoteRevisions(ctx context.Context, in *ListQuoteRevisionsRequest, opts ...grpc.CallOption) (*ListQuoteRevisionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListQuoteRevisionsResponse)
+	err := c.cc.Invoke(ctx, QuoteService_ListQuoteRevisions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) ReviseQuote(ctx context.Context, in *ReviseQuoteRequest, opts ...grpc.CallOption) (*Quote, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Quote)
+	err := c.cc.Invoke(ctx, QuoteService_ReviseQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) SendQuote(ctx context.Context, in *SendQuoteRequest, opts ...grpc.CallOption) (*Quote, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Quote)
+	err := c.cc.Invoke(ctx, QuoteService_SendQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) AcceptQuote(ctx context.Context, in *AcceptQuoteRequest, opts ...grpc.CallOption) (*AcceptedQuote, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcceptedQuote)
+	err := c.cc.Invoke(ctx, QuoteService_AcceptQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) CompareQuoteRevisions(ctx context.Context, in *CompareQuoteRevisionsRequest, opts ...grpc.CallOption) (*QuoteComparison, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(QuoteComparison)
+	err := c.cc.Invoke(ctx, QuoteService_CompareQuoteRevisions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) RebuildQuote(ctx context.Context, in *RebuildQuoteRequest, opts ...grpc.CallOption) (*RebuiltQuote, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RebuiltQuote)
+	err := c.cc.Invoke(ctx, QuoteService_RebuildQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *quoteServiceClient) GetCustomerQuote(ctx context.Context, in *GetCustomerQuoteRequest, opts ...grpc.CallOption) (*CustomerQuote, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CustomerQuote)
 	err := c.cc.Invoke(ctx, QuoteService_GetCustomerQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) ListCustomerQuotes(ctx context.Context, in *ListCustomerQuotesRequest, opts ...grpc.CallOption) (*ListCustomerQuotesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCustomerQuotesResponse)
+	err := c.cc.Invoke(ctx, QuoteService_ListCustomerQuotes_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -94,15 +197,41 @@ func (c *quoteServiceClient) GetCustomerQuote(ctx context.Context, in *GetCustom
 // for forward compatibility.
 //
 // Quotes.
+//
+// A quote is a draft until it is sent; a sent one is accepted or lapses with its
+// last day. What a quote said never changes: other terms or today's prices make
+// its next revision, "quotes/q-17@2".
 type QuoteServiceServer interface {
 	// Prices an ink for a customer at several quantities and keeps the quote.
 	CreateQuote(context.Context, *CreateQuoteRequest) (*Quote, error)
-	// Reads a quote whole, cost and formula included.
+	// Reads a quote whole, cost and formula included: its newest revision, or one
+	// by "quotes/x@2".
 	GetQuote(context.Context, *GetQuoteRequest) (*Quote, error)
-	// Lists quotes. Filter by customer, state, formula.
+	// Lists the newest revision of every quote. Filter by customer, state, formula.
 	ListQuotes(context.Context, *ListQuotesRequest) (*ListQuotesResponse, error)
-	// Reads what the customer may see: prices, neither cost nor formula.
+	// Lists all revisions of one quote, the first one first.
+	ListQuoteRevisions(context.Context, *ListQuoteRevisionsRequest) (*ListQuoteRevisionsResponse, error)
+	// Prices a quote again, at today's prices and with the terms that are changed,
+	// as its next revision. The revisions before stay as they are.
+	ReviseQuote(context.Context, *ReviseQuoteRequest) (*Quote, error)
+	// Marks the newest revision as sent to the customer: from now on the order
+	// desk may read its customer copy, and the customer may accept it.
+	SendQuote(context.Context, *SendQuoteRequest) (*Quote, error)
+	// The customer takes the sent quote at one of its quantities: plans the batch,
+	// and makes the formula of a matched shade, in one transaction.
+	AcceptQuote(context.Context, *AcceptQuoteRequest) (*AcceptedQuote, error)
+	// What changed between two revisions, line by line: the differences add up to
+	// that of the prices exactly.
+	CompareQuoteRevisions(context.Context, *CompareQuoteRevisionsRequest) (*QuoteComparison, error)
+	// Works a revision out again from the prices, rates, times and formula parts
+	// that were kept with it, and says whether it comes out the same.
+	RebuildQuote(context.Context, *RebuildQuoteRequest) (*RebuiltQuote, error)
+	// Reads what the customer may see: prices, neither cost nor formula. The order
+	// desk reads sent quotes only.
 	GetCustomerQuote(context.Context, *GetCustomerQuoteRequest) (*CustomerQuote, error)
+	// Lists the customer copies of the quotes that were sent. Filter by customer,
+	// state.
+	ListCustomerQuotes(context.Context, *ListCustomerQuotesRequest) (*ListCustomerQuotesResponse, error)
 	mustEmbedUnimplementedQuoteServiceServer()
 }
 
@@ -122,8 +251,29 @@ func (UnimplementedQuoteServiceServer) GetQuote(context.Context, *GetQuoteReques
 func (UnimplementedQuoteServiceServer) ListQuotes(context.Context, *ListQuotesRequest) (*ListQuotesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListQuotes not implemented")
 }
+func (UnimplementedQuoteServiceServer) ListQuoteRevisions(context.Context, *ListQuoteRevisionsRequest) (*ListQuoteRevisionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListQuoteRevisions not implemented")
+}
+func (UnimplementedQuoteServiceServer) ReviseQuote(context.Context, *ReviseQuoteRequest) (*Quote, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReviseQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) SendQuote(context.Context, *SendQuoteRequest) (*Quote, error) {
+	return nil, status.Error(codes.Unimplemented, "method SendQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) AcceptQuote(context.Context, *AcceptQuoteRequest) (*AcceptedQuote, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcceptQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) CompareQuoteRevisions(context.Context, *CompareQuoteRevisionsRequest) (*QuoteComparison, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareQuoteRevisions not implemented")
+}
+func (UnimplementedQuoteServiceServer) RebuildQuote(context.Context, *RebuildQuoteRequest) (*RebuiltQuote, error) {
+	return nil, status.Error(codes.Unimplemented, "method RebuildQuote not implemented")
+}
 func (UnimplementedQuoteServiceServer) GetCustomerQuote(context.Context, *GetCustomerQuoteRequest) (*CustomerQuote, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCustomerQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) ListCustomerQuotes(context.Context, *ListCustomerQuotesRequest) (*ListCustomerQuotesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCustomerQuotes not implemented")
 }
 func (UnimplementedQuoteServiceServer) mustEmbedUnimplementedQuoteServiceServer() {}
 func (UnimplementedQuoteServiceServer) testEmbeddedByValue()                      {}
@@ -200,6 +350,114 @@ func _QuoteService_ListQuotes_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _QuoteService_ListQuoteRevisions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListQuoteRevisionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).ListQuoteRevisions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_ListQuoteRevisions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).ListQuoteRevisions(ctx, req.(*ListQuoteRevisionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_ReviseQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReviseQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).ReviseQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_ReviseQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).ReviseQuote(ctx, req.(*ReviseQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_SendQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SendQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).SendQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_SendQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).SendQuote(ctx, req.(*SendQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_AcceptQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcceptQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).AcceptQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_AcceptQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).AcceptQuote(ctx, req.(*AcceptQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_CompareQuoteRevisions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareQuoteRevisionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).CompareQuoteRevisions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_CompareQuoteRevisions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).CompareQuoteRevisions(ctx, req.(*CompareQuoteRevisionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_RebuildQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RebuildQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).RebuildQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_RebuildQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).RebuildQuote(ctx, req.(*RebuildQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _QuoteService_GetCustomerQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetCustomerQuoteRequest)
 	if err := dec(in); err != nil {
@@ -214,6 +472,24 @@ func _QuoteService_GetCustomerQuote_Handler(srv interface{}, ctx context.Context
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(QuoteServiceServer).GetCustomerQuote(ctx, req.(*GetCustomerQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_ListCustomerQuotes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCustomerQuotesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).ListCustomerQuotes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_ListCustomerQuotes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).ListCustomerQuotes(ctx, req.(*ListCustomerQuotesRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -238,8 +514,36 @@ var QuoteService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _QuoteService_ListQuotes_Handler,
 		},
 		{
+			MethodName: "ListQuoteRevisions",
+			Handler:    _QuoteService_ListQuoteRevisions_Handler,
+		},
+		{
+			MethodName: "ReviseQuote",
+			Handler:    _QuoteService_ReviseQuote_Handler,
+		},
+		{
+			MethodName: "SendQuote",
+			Handler:    _QuoteService_SendQuote_Handler,
+		},
+		{
+			MethodName: "AcceptQuote",
+			Handler:    _QuoteService_AcceptQuote_Handler,
+		},
+		{
+			MethodName: "CompareQuoteRevisions",
+			Handler:    _QuoteService_CompareQuoteRevisions_Handler,
+		},
+		{
+			MethodName: "RebuildQuote",
+			Handler:    _QuoteService_RebuildQuote_Handler,
+		},
+		{
 			MethodName: "GetCustomerQuote",
 			Handler:    _QuoteService_GetCustomerQuote_Handler,
+		},
+		{
+			MethodName: "ListCustomerQuotes",
+			Handler:    _QuoteService_ListCustomerQuotes_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
