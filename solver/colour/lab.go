@@ -60,6 +60,17 @@ func pow7(c float64) float64 {
 // 11664-6), as Sharma, Wu and Dalal (Color Research and Application 30, 2005) work
 // it out.
 func Difference2000(a, b Lab) float64 {
+	t := Terms(a, b)
+	return math.Sqrt(t.L*t.L + t.C*t.C + t.H*t.H + t.Turn*t.C*t.H)
+}
+
+// DifferenceTerms are what a CIEDE2000 difference is made of: lightness, chroma
+// and hue, each over its weight, and the term that turns the blues. Positive is
+// lighter, more chromatic, and further round in hue.
+type DifferenceTerms struct{ L, C, H, Turn float64 }
+
+// Terms are those of the difference of b from a.
+func Terms(a, b Lab) DifferenceTerms {
 	mean := (a.Chroma() + b.Chroma()) / 2
 	g := 1 + 0.5*(1-math.Sqrt(pow7(mean)))
 	p, q := Lab{a.L, g * a.A, a.B}, Lab{b.L, g * b.A, b.B}
@@ -74,8 +85,7 @@ func Difference2000(a, b Lab) float64 {
 	sL, sC, sH := 1+0.015*l50/math.Sqrt(20+l50), 1+0.045*meanC, 1+0.015*meanC*t
 	turn := 30 * math.Exp(-((meanHue-275)/25)*((meanHue-275)/25))
 	rT := -2 * math.Sqrt(pow7(meanC)) * math.Sin(2*turn*degrees)
-	l, c, h := dL/sL, dC/sC, dH/sH
-	return math.Sqrt(l*l + c*c + h*h + rT*c*h)
+	return DifferenceTerms{dL / sL, dC / sC, dH / sH, rT}
 }
 
 // hues are the difference of two hues the short way round, and their mean,

@@ -154,6 +154,9 @@ type Clash struct {
 	// Rules are set, and nothing else is, when the limits can be met and only the
 	// rules of weighing are in the way.
 	Rules *RuleClash
+	// Rows is true, and nothing else is set, when the limits can be met and only
+	// Problem.Rows are in the way.
+	Rows bool
 }
 
 // Movement is one limit, or one stock, that has to give.

@@ -21,6 +21,7 @@ type built struct {
 	num     []float64 // num[i*width()+k]: term i, column k
 	den     []float64 // likewise; of a term on the finished mass it is stays
 	rows    []rowPair // per term
+	given   int32     // the first of the problem's own Rows in the model
 	model   solver.Model
 	// goals are true when the terms of the goals follow those of the limits.
 	goals   bool
@@ -175,6 +176,14 @@ func (b *built) makeRows() {
 			b.oneRowEach(t, pair, num, den)
 		}
 	}
+	b.given = int32(len(b.model.Rows))
+	if b.empty { // what clashes are limits and stocks
+		return
+	}
+	for i := range b.p.Rows {
+		r := &b.p.Rows[i]
+		b.model.AddRow(solver.Row{Name: r.Title, Lower: r.Lower, Upper: r.Upper})
+	}
 }
 
 // oneRowEach makes a row for each bound of a term.
@@ -297,6 +306,12 @@ func (b *built) column(k int) {
 				put(pair.upper, excess(num, t.upper*den)*pair.upperScale)
 			}
 		}
+	}
+	if b.empty {
+		return
+	}
+	for i := range b.p.Rows {
+		put(b.given+int32(i), b.p.Rows[i].Coefficients[b.active[k]])
 	}
 }
 

@@ -86,7 +86,7 @@ func (b *built) pot(portions []portion) *blend {
 
 // check evaluates portions by the limits of p, which are those of b.p or what they
 // were before they were opened; broken is the first limit that is not met, the
-// number of limits when it is the quantity, -1 when all is well.
+// number of limits when it is the quantity or one of p.Rows, -1 when all is well.
 func (b *built) check(p *Problem, portions []portion) (reports []LimitReport, broken int) {
 	pot := b.pot(portions)
 	reports = evaluate(p, b.terms, pot)
@@ -102,6 +102,11 @@ func (b *built) check(p *Problem, portions []portion) (reports []LimitReport, br
 	}
 	if !(math.Abs(pot.stays-quantity) <= allowed) {
 		return reports, len(reports)
+	}
+	for i := range p.Rows {
+		if !p.Rows[i].holds(b.active, portions, quantity) {
+			return reports, len(reports)
+		}
 	}
 	return reports, -1
 }

@@ -45,6 +45,9 @@ func Optimise(ctx context.Context, engine solver.Engine, p *Problem) (*Answer, e
 		return a, b.explain(ctx, engine, a)
 	case solver.StopInfeasible:
 		a.Outcome = Infeasible
+		if len(p.Rows) > 0 {
+			return a, b.withoutRows(ctx, engine, a)
+		}
 		if err := b.explainClash(ctx, engine, a); err != nil || a.Safety == nil || !a.Safety.Nominal {
 			return a, err
 		}

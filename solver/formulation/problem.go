@@ -85,4 +85,16 @@ type Problem struct {
 	Currency      string
 	// Weighing says how the formula is weighed; nil: to the milligram.
 	Weighing *Weighing
+	// Rows are further linear rows that the shares must meet.
+	Rows []Row
+}
+
+// Row is a linear row on the shares from outside, such as a shade's: the sum of
+// Coefficients[j], per candidate, times its share (kg per kg of ink) lies between
+// Lower and Upper, in the unit of the caller. A row holds to 1 in 1,000,000 of
+// what its terms add up to in size. It is no limit: no clash asks it to move.
+type Row struct {
+	Title        string
+	Coefficients []float64
+	Lower, Upper float64 // -Inf and +Inf do not bind
 }

@@ -77,6 +77,7 @@ func (v *validator) problem() {
 	v.goals()
 	v.candidates()
 	v.weighing()
+	v.rows()
 }
 
 func (v *validator) limits() {
