@@ -71,13 +71,17 @@ func (c *costing) level(r rollup.Result, level int, inside string) ([]CostLine, 
 }
 
 func (c *costing) packaging(p rollup.PackLine) CostLine {
-	title := p.Can
-	for _, pack := range c.s.plant.Packs {
-		if pack.ID == p.Can && pack.Title != "" {
-			title = pack.Title
+	return CostLine{Kind: CostPackaging, Title: decimal.NewFromInt(p.Count).String() + " x " + c.s.packTitle(p.Can), Amount: p.Cost}
+}
+
+// packTitle names a pack for people.
+func (s *supply) packTitle(id string) string {
+	for _, pack := range s.plant.Packs {
+		if pack.ID == id && pack.Title != "" {
+			return pack.Title
 		}
 	}
-	return CostLine{Kind: CostPackaging, Title: decimal.NewFromInt(p.Count).String() + " x " + title, Amount: p.Cost}
+	return id
 }
 
 // share is the part of a lower batch that an ingredient takes, line by line: the

@@ -7,6 +7,7 @@ import (
 
 	"millbase/costing/leadtime"
 	"millbase/inventory/calendar"
+	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 )
 
@@ -15,6 +16,9 @@ type promise struct {
 	s    *supply
 	q    LeadTimeQuery
 	open bool // the caller may read of materials and machines
+	// by is the formula that it is made by; nil: the newest released one.
+	by    *formula.Formula
+	plans *plans // nil: worked out when they are needed
 
 	now      time.Time
 	net      *netter
@@ -42,6 +46,9 @@ func (p *promise) work() error {
 		return nil
 	}
 	f, ok := s.formulas.byMaterial[p.q.Material]
+	if p.by != nil {
+		f, ok = *p.by, true
+	}
 	if !ok {
 		p.impossible("it has no released formula", "it is not made at present")
 		return nil
@@ -50,15 +57,14 @@ func (p *promise) work() error {
 		p.impossible("the plant's calendar has no shifts", "the plant's calendar is not set")
 		return nil
 	}
-	var err error
-	if p.net, err = s.net(monday(s.today), horizonWeeks*7); err != nil {
-		return err
+	if p.plans == nil {
+		plans, err := s.plansFrom(p.now)
+		if err != nil {
+			return err
+		}
+		p.plans = plans
 	}
-	p.openings = s.calendar.Openings(p.now)
-	if p.busy, err = s.planned(p.now, p.openings); err != nil {
-		return err
-	}
-	p.claimed, p.made, p.cannot = map[string]mass.Mass{}, map[string]*making{}, map[string]string{}
+	p.use(p.plans)
 	m, err := p.make(f, p.answer.ToMake, 0)
 	if err != nil {
 		return p.refuse(err)

@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -12,11 +11,8 @@ import (
 	"github.com/shopspring/decimal"
 
 	"millbase/costing/money"
-	"millbase/costing/quote"
-	"millbase/costing/rollup"
 	"millbase/costing/valuation"
 	"millbase/inventory"
-	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 )
 
@@ -36,13 +32,17 @@ type QuoteRequest struct {
 	WithLaboratory bool
 }
 
-// Quote is a quote as the plant sees it: it holds the formula, the cost and the
-// margin, and must not leave the plant.
+// Quote is one revision of a quote as the plant sees it: it holds the formula, the
+// cost and the margin, and must not leave the plant.
 type Quote struct {
 	ID             string
+	Revision       int
+	Version        int64 // of the quote as a whole: its etag
 	Customer       string
-	Formula        string // "id@3"
-	State          string
+	Formula        string // "id@3"; empty: matched to a shade
+	State          QuoteState
+	Made           time.Time // calendar date at the plant that its prices are of
+	Sent           time.Time // calendar date; zero: not sent
 	ValidUntil     time.Time
 	Title          string
 	Basis          valuation.Basis
@@ -54,41 +54,65 @@ type Quote struct {
 	Pack           string
 	Minimum        money.Money
 	WithLaboratory bool
+	Components     []QuoteComponent
 	Breaks         []QuoteBreak
 	Assumptions    []string
-	Created        time.Time
+	Accepted       *Acceptance // nil: this revision was not accepted
+	Created        time.Time   // the quote's first revision
+}
+
+// QuoteComponent is one part of the quoted ink.
+type QuoteComponent struct {
+	Material        string
+	Lot             string // empty: any
+	Title           string
+	PartsPerMillion int64
 }
 
 // QuoteBreak is one quantity of a quote.
 type QuoteBreak struct {
-	Quantity mass.Mass
-	Price    money.PerKg
-	Total    money.Money
-	Cost     money.Money // in the plant's currency, exact
-	CostKg   money.PerKg
-	Batches  int
-	Lines    []CostLine
+	Quantity      mass.Mass
+	Price         money.PerKg
+	Total         money.Money
+	Cost          money.Money // in the plant's currency, exact
+	CostKg        money.PerKg
+	Margin        money.Money     // Total less cost, in the quote's currency, exact
+	MarginPercent decimal.Decimal // reached, of the price, to two places
+	Minimum       bool            // Total is the minimum charge
+	Batches       int
+	Cans          []QuoteCans
+	Lead          QuoteLead
+	Lines         []CostLine
 }
 
-// CustomerQuote is what the customer may see. It is a type of its own so that no
-// cost and no formula can leave with it.
-type CustomerQuote struct {
-	ID         string
-	Customer   string
-	Title      string
-	ValidUntil time.Time
-	Prices     []CustomerPrice
+// QuoteCans are the cans of one size that a quantity comes in.
+type QuoteCans struct {
+	Pack, Title string
+	Count       int64
 }
 
-// CustomerPrice is one quantity for the customer.
-type CustomerPrice struct {
-	Quantity mass.Mass
-	Price    money.PerKg
-	Total    money.Money
+// QuoteLead is when a quantity can be had if it is ordered on the day of the
+// quote.
+type QuoteLead struct {
+	Possible  bool
+	Days      int // calendar days from the day of the quote
+	Ready     time.Time
+	DecidedBy Decides
+	Reason    string // for the plant
 }
 
-// quoteDraft is the state of a quote that was made and not yet sent.
-const quoteDraft = "draft"
+// QuoteState is how far a revision of a quote is; the words are those of the API.
+type QuoteState string
+
+// The states of a revision. What was not accepted by its last day has lapsed,
+// whatever the book says.
+const (
+	QuoteDraft    QuoteState = "draft"
+	QuoteSent     QuoteState = "sent"
+	QuoteAccepted QuoteState = "accepted"
+	QuoteLapsed   QuoteState = "lapsed"
+	QuoteReplaced QuoteState = "replaced" // by a later revision
+)
 
 // CreateQuote prices an ink at several quantities and keeps the quote whole.
 func (b *Book) CreateQuote(ctx context.Context, r QuoteRequest, req Request) (Quote, error) {
@@ -105,31 +129,62 @@ func (b *Book) CreateQuote(ctx context.Context, r QuoteRequest, req Request) (Qu
 			out, err = b.readQuote(ctx, tx, seen)
 			return err
 		}
-		s, err := b.loadStock(ctx, tx)
+		p, err := b.priceQuote(ctx, tx, r)
 		if err != nil {
 			return err
 		}
-		f, err := quotedFormula(ctx, tx, r.Formula)
+		rec, err := tx.Quotes().Create(ctx, StoredQuote{ID: r.ID, Customer: r.Customer, Formula: p.quote.Formula, State: string(QuoteDraft),
+			ValidUntil: p.quote.ValidUntil, Made: p.quote.Made, Body: p.body})
 		if err != nil {
-			return err
+			return taken(err, "quotes/"+r.ID)
 		}
-		if out, err = s.quote(r, f); err != nil {
-			return err
-		}
-		body, err := json.Marshal(bodyOf(out))
-		if err != nil {
-			return err
-		}
-		rec, err := tx.Quotes().Create(ctx, StoredQuote{ID: out.ID, Customer: out.Customer, Formula: out.Formula, State: out.State,
-			ValidUntil: out.ValidUntil, Body: body})
-		if err != nil {
-			return taken(err, "quotes/"+out.ID)
-		}
-		// What is answered now is what will be answered later: the stored form.
-		out, err = quoteOf(rec, s.today)
+		out, err = p.keep(ctx, tx, rec)
 		return err
 	})
 	return out, err
+}
+
+// pricedQuote is a quote with the forms in which it is kept.
+type pricedQuote struct {
+	quote        Quote
+	body, inputs json.RawMessage
+}
+
+// priceQuote works a quote out with the book as it stands.
+func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQuote, error) {
+	s, err := b.loadSupply(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	if r.ValidUntil.Before(s.today) {
+		return nil, InvalidField("quote.valid_until_date", "%s is past; give today, %s, or later.",
+			r.ValidUntil.Format(time.DateOnly), s.today.Format(time.DateOnly))
+	}
+	f, err := quotedFormula(ctx, tx, r.Formula)
+	if err != nil {
+		return nil, err
+	}
+	p := &pricedQuote{}
+	if p.quote, err = s.quote(r, f); err != nil {
+		return nil, err
+	}
+	if p.inputs, err = s.inputsOf(r, f); err != nil {
+		return nil, err
+	}
+	if err := s.leadTimes(&p.quote, f); err != nil {
+		return nil, err
+	}
+	p.body, err = json.Marshal(bodyOf(p.quote))
+	return p, err
+}
+
+// keep files the inputs of the revision that was just stored. What is answered
+// now is what will be answered later: the stored form.
+func (p *pricedQuote) keep(ctx context.Context, tx Tx, rec Record[StoredQuote]) (Quote, error) {
+	if err := tx.KeepInputs(ctx, rec.Value.ID, rec.Value.Revision, p.inputs); err != nil {
+		return Quote{}, err
+	}
+	return quoteOf(rec, p.quote.Made)
 }
 
 // check refuses what is wrong whatever the book holds.
@@ -143,6 +198,9 @@ func (r *QuoteRequest) check() error {
 	}
 	if strings.TrimSpace(r.Customer) == "" {
 		say("quote.customer", "say who it is for.")
+	}
+	if r.Formula == "" {
+		say("quote.formula", "name the formula that is quoted.")
 	}
 	if len(r.Quantities) == 0 {
 		say("quote.quantities_kg", "give at least one quantity.")
@@ -169,167 +227,4 @@ func (r *QuoteRequest) check() error {
 		return bad
 	}
 	return nil
-}
-
-// quotedFormula is the revision named, or the newest released one.
-func quotedFormula(ctx context.Context, tx Tx, name string) (formula.Formula, error) {
-	rec, err := tx.Formulas().Get(ctx, name)
-	if err != nil {
-		return formula.Formula{}, missing(err, "quote.formula", "formulas/"+name)
-	}
-	if strings.Contains(name, "@") || rec.Value.Released {
-		return rec.Value, nil
-	}
-	f, err := newestReleased(ctx, tx, name)
-	if err == nil && !f.Released {
-		err = Faultf(ErrNotReady, "NOT_RELEASED", "formulas/"+name,
-			"formulas/%s has no released revision; release one, or name the revision to quote, as in formulas/%s.", name, revisionID(name, rec.Value.Revision))
-	}
-	return f, err
-}
-
-// quote works a quote out.
-func (s *supply) quote(r QuoteRequest, f formula.Formula) (Quote, error) {
-	rate, perUnit, err := s.quoteRate(&r)
-	if err != nil {
-		return Quote{}, err
-	}
-	cans, err := s.cans(r.Pack, "quote.pack")
-	if err != nil {
-		return Quote{}, err
-	}
-	if r.ValidUntil.Before(s.today) {
-		return Quote{}, InvalidField("quote.valid_until_date", "%s is past; give today, %s, or later.",
-			r.ValidUntil.Format(time.DateOnly), s.today.Format(time.DateOnly))
-	}
-	q := Quote{ID: r.ID, Customer: r.Customer, Formula: revisionID(f.ID, f.Revision), State: quoteDraft, ValidUntil: r.ValidUntil,
-		Title: r.Title, Basis: r.Basis, Margin: s.plant.MarginPercent, Currency: rate.To, PlantCurrency: s.plant.Currency,
-		Rate: perUnit.Value, RateDate: perUnit.Date, Pack: r.Pack, Minimum: r.Minimum, WithLaboratory: r.WithLaboratory}
-	if r.Margin != nil {
-		q.Margin = *r.Margin
-	}
-	if q.Title == "" {
-		q.Title = s.title(f.Material)
-	}
-	if !f.Released {
-		q.Assumptions = append(q.Assumptions, fmt.Sprintf("formulas/%s is not released.", q.Formula))
-	}
-	if rate.To != rate.From {
-		q.Assumptions = append(q.Assumptions, fmt.Sprintf("One %s is worth %s %s, the rate of %s.", rate.To, perUnit.Value, rate.From, perUnit.Date.Format(time.DateOnly)))
-	}
-	slices.Sort(r.Quantities)
-	var assumed [][]string
-	for _, quantity := range r.Quantities {
-		brk, taken, err := s.quoteBreak(r, q, f, quantity, rate, cans)
-		if err != nil {
-			return Quote{}, err
-		}
-		q.Breaks, assumed = append(q.Breaks, brk), append(assumed, taken)
-	}
-	q.Assumptions = append(q.Assumptions, forAll(r.Quantities, assumed)...)
-	return q, nil
-}
-
-// forAll lists what is assumed for every quantity once, and then what is assumed
-// for some, under their quantity.
-func forAll(quantities []mass.Mass, assumed [][]string) []string {
-	times := map[string]int{}
-	for _, list := range assumed {
-		for _, a := range list {
-			times[a]++
-		}
-	}
-	var common, own []string
-	for i, list := range assumed {
-		for _, a := range list {
-			switch {
-			case times[a] < len(quantities):
-				own = append(own, quantities[i].String()+": "+a)
-			case i == 0:
-				common = append(common, a)
-			}
-		}
-	}
-	return append(common, own...)
-}
-
-// quoteBreak prices one quantity. Each is costed on the whole book: the
-// quantities of a quote are alternatives, they do not share the lots.
-func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity mass.Mass, rate money.Rate, cans []rollup.Can) (QuoteBreak, []string, error) {
-	c := s.costing(r.Basis, s.today)
-	book, err := c.book(f, quantity)
-	if err != nil {
-		return QuoteBreak{}, nil, ofQuote(err)
-	}
-	if r.WithLaboratory {
-		book.Once = []rollup.OverheadLine{{Name: "laboratory", Cost: money.Money{Currency: s.plant.Currency, Amount: s.plant.LaboratoryCharge}}}
-	}
-	made, err := quote.Make(quote.Request{Reference: q.ID, Customer: q.Customer, Product: q.Title, Book: book, Formula: q.Formula,
-		Quantities: []mass.Mass{quantity}, Cans: cans, Margins: []quote.MarginBreak{{Percent: q.Margin}}, Minimum: r.Minimum, Rate: rate,
-		PricePlaces: money.MinorUnits(rate.To), Date: s.today,
-		// The last day counts to its end, so that a quote may be for today.
-		ValidUntil: r.ValidUntil.Add(12 * time.Hour)})
-	if errors.Is(err, quote.ErrRequest) {
-		return QuoteBreak{}, nil, InvalidField("quote", "%v.", err)
-	}
-	if err != nil {
-		return QuoteBreak{}, nil, ofQuote(costFault(err, f))
-	}
-	line := made.Lines[0]
-	answer, err := c.answer(f, line.Cost)
-	if err != nil {
-		return QuoteBreak{}, nil, err
-	}
-	if line.Minimum {
-		answer.Assumptions = append(answer.Assumptions, fmt.Sprintf("The minimum charge of %s applies.", r.Minimum.Format()))
-	}
-	return QuoteBreak{Quantity: quantity, Price: line.Price, Total: line.Total, Cost: line.Cost.Total, CostKg: answer.PerKg,
-		Batches: mixerBatches(line.Cost), Lines: answer.Lines}, answer.Assumptions, nil
-}
-
-// ofQuote names the field of a quote where a cost's refusal names that of a cost.
-func ofQuote(err error) error {
-	var invalid Invalid
-	if !errors.As(err, &invalid) {
-		return err
-	}
-	out := slices.Clone(invalid)
-	for i := range out {
-		if out[i].Field == "quantity_kg" {
-			out[i].Field = "quote.quantities_kg"
-		}
-	}
-	return out
-}
-
-// mixerBatches is how many charges of the mixers the quantity takes.
-func mixerBatches(r rollup.Result) int {
-	most := int64(1)
-	for _, s := range r.Steps {
-		if s.Kind == rollup.Premix || s.Kind == rollup.LetDown {
-			most = max(most, s.Runs)
-		}
-	}
-	return int(most)
-}
-
-// quoteRate is the rate from the plant's currency to the quote's, and the one
-// the plant keeps, the other way round. The inverse is rounded down: the price
-// is rounded up afterwards, so it never costs the customer a cent too much.
-func (s *supply) quoteRate(r *QuoteRequest) (rate, kept money.Rate, err error) {
-	if r.Currency == "" {
-		r.Currency = s.plant.Currency
-	}
-	kept, ok := s.plant.exchange(r.Currency)
-	if !ok {
-		return rate, kept, InvalidField("quote.currency_code", "the plant has no exchange rate for %s; enter one in the plant's figures, or quote in %s.", r.Currency, s.plant.Currency)
-	}
-	if r.Minimum.Currency != "" && r.Minimum.Currency != r.Currency {
-		return rate, kept, InvalidField("quote.minimum_charge", "it is in %s, the quote in %s; give both in one currency.", r.Minimum.Currency, r.Currency)
-	}
-	if r.Currency == s.plant.Currency {
-		return kept, kept, nil
-	}
-	rate, err = kept.Inverse(18, money.RoundDown)
-	return rate, kept, err
 }

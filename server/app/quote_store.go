@@ -1,7 +1,6 @@
 package app
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -26,8 +25,16 @@ type quoteBody struct {
 	Pack           string          `json:"pack,omitempty"`
 	MinimumCharge  decimal.Decimal `json:"minimum_charge"`
 	WithLaboratory bool            `json:"with_laboratory"`
+	Components     []partBody      `json:"components,omitempty"`
 	Breaks         []breakBody     `json:"breaks"`
 	Assumptions    []string        `json:"assumptions"`
+}
+
+type partBody struct {
+	Material        string `json:"material"`
+	Lot             string `json:"lot,omitempty"`
+	Title           string `json:"title"`
+	PartsPerMillion int64  `json:"parts_per_million"`
 }
 
 type breakBody struct {
@@ -38,6 +45,25 @@ type breakBody struct {
 	Cost       decimal.Decimal `json:"cost"`
 	Batches    int             `json:"batches"`
 	Lines      []lineBody      `json:"lines"`
+
+	Margin        *decimal.Decimal `json:"margin,omitempty"` // nil in quotes that are older than it
+	MarginPercent decimal.Decimal  `json:"margin_percent"`
+	Minimum       bool             `json:"minimum,omitempty"`
+	Cans          []cansBody       `json:"cans,omitempty"`
+	Lead          leadBody         `json:"lead"`
+}
+
+type cansBody struct {
+	Pack  string `json:"pack"`
+	Title string `json:"title"`
+	Count int64  `json:"count"`
+}
+
+type leadBody struct {
+	Possible  bool    `json:"possible,omitempty"`
+	Days      int     `json:"days,omitempty"`
+	DecidedBy Decides `json:"decided_by,omitempty"`
+	Reason    string  `json:"reason,omitempty"`
 }
 
 type lineBody struct {
@@ -57,19 +83,30 @@ func bodyOf(q Quote) quoteBody {
 	if !q.RateDate.IsZero() {
 		b.RateDate = q.RateDate.Format(time.DateOnly)
 	}
+	for _, c := range q.Components {
+		b.Components = append(b.Components, partBody(c))
+	}
 	for _, k := range q.Breaks {
-		brk := breakBody{k.Quantity, k.Price.Amount, k.Total.Amount, k.CostKg.Amount, k.Cost.Amount, k.Batches, nil}
-		for _, l := range k.Lines {
-			brk.Lines = append(brk.Lines, lineBody{l.Kind, l.Title, l.Level, l.Quantity, int64(l.Time / time.Second),
-				l.Rate.Amount, l.Rate.Currency != "", l.Amount.Amount})
-		}
-		b.Breaks = append(b.Breaks, brk)
+		b.Breaks = append(b.Breaks, k.body())
 	}
 	return b
 }
 
-// quoteOf reads a stored quote. One that was not accepted by its last day has
-// lapsed, whatever the row says.
+func (k QuoteBreak) body() breakBody {
+	out := breakBody{QuantityMg: k.Quantity, PricePerKg: k.Price.Amount, Price: k.Total.Amount, CostPerKg: k.CostKg.Amount, Cost: k.Cost.Amount,
+		Batches: k.Batches, Margin: &k.Margin.Amount, MarginPercent: k.MarginPercent, Minimum: k.Minimum,
+		Lead: leadBody{k.Lead.Possible, k.Lead.Days, k.Lead.DecidedBy, k.Lead.Reason}}
+	for _, c := range k.Cans {
+		out.Cans = append(out.Cans, cansBody(c))
+	}
+	for _, l := range k.Lines {
+		out.Lines = append(out.Lines, lineBody{l.Kind, l.Title, l.Level, l.Quantity, int64(l.Time / time.Second),
+			l.Rate.Amount, l.Rate.Currency != "", l.Amount.Amount})
+	}
+	return out
+}
+
+// quoteOf reads a stored revision of a quote, in its state on a day.
 func quoteOf(rec Record[StoredQuote], today time.Time) (Quote, error) {
 	v := rec.Value
 	var b quoteBody
@@ -80,9 +117,14 @@ func quoteOf(rec Record[StoredQuote], today time.Time) (Quote, error) {
 	if err != nil {
 		return Quote{}, fmt.Errorf("stored quote %s: %w", v.ID, err)
 	}
-	q := Quote{ID: v.ID, Customer: v.Customer, Formula: v.Formula, State: v.State, ValidUntil: v.ValidUntil, Title: b.Title, Basis: basis,
+	q := Quote{ID: v.ID, Revision: v.Revision, Version: rec.Version, Customer: v.Customer, Formula: v.Formula, State: v.stateOn(today), Made: v.Made,
+		Sent: v.Sent, ValidUntil: v.ValidUntil, Title: b.Title, Basis: basis,
 		Margin: b.MarginPercent, Currency: b.Currency, PlantCurrency: b.PlantCurrency, Rate: b.Rate, Pack: b.Pack,
 		WithLaboratory: b.WithLaboratory, Assumptions: b.Assumptions, Created: rec.CreatedAt}
+	if q.Made.IsZero() { // made before the day was kept
+		y, m, d := rec.CreatedAt.Date()
+		q.Made = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	}
 	if b.MinimumCharge.Sign() > 0 {
 		q.Minimum = money.Money{Currency: b.Currency, Amount: b.MinimumCharge}
 	}
@@ -91,115 +133,41 @@ func quoteOf(rec Record[StoredQuote], today time.Time) (Quote, error) {
 			return Quote{}, fmt.Errorf("stored quote %s: %w", v.ID, err)
 		}
 	}
-	if (q.State == quoteDraft || q.State == "sent") && q.ValidUntil.Before(today) {
-		q.State = "lapsed"
+	for _, c := range b.Components {
+		q.Components = append(q.Components, QuoteComponent(c))
 	}
 	for _, k := range b.Breaks {
-		brk := QuoteBreak{Quantity: k.QuantityMg, Batches: k.Batches,
-			Price: money.PerKg{Currency: b.Currency, Amount: k.PricePerKg}, Total: money.Money{Currency: b.Currency, Amount: k.Price},
-			CostKg: money.PerKg{Currency: b.PlantCurrency, Amount: k.CostPerKg}, Cost: money.Money{Currency: b.PlantCurrency, Amount: k.Cost}}
-		for _, l := range k.Lines {
-			line := CostLine{Kind: l.Kind, Title: l.Title, Level: l.Level, Quantity: l.QuantityMg, Time: time.Duration(l.Seconds) * time.Second,
-				Amount: money.Money{Currency: b.PlantCurrency, Amount: l.Amount}}
-			if l.HasRate {
-				line.Rate = money.Money{Currency: b.PlantCurrency, Amount: l.Rate}
-			}
-			brk.Lines = append(brk.Lines, line)
-		}
-		q.Breaks = append(q.Breaks, brk)
+		q.Breaks = append(q.Breaks, k.of(&q))
+	}
+	if q.State == QuoteAccepted {
+		q.Accepted = q.acceptance(v)
 	}
 	return q, nil
 }
 
-// GetQuote reads a quote whole, as it was given.
-func (b *Book) GetQuote(ctx context.Context, id string) (Quote, error) {
-	var q Quote
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
-		q, err = b.readQuote(ctx, tx, id)
-		return err
-	})
-	return q, err
-}
-
-func (b *Book) readQuote(ctx context.Context, tx Tx, id string) (Quote, error) {
-	rec, err := tx.Quotes().Get(ctx, id)
-	if err != nil {
-		return Quote{}, absent(err, "quotes/"+id)
+// of reads one quantity of the quote.
+func (k breakBody) of(q *Quote) QuoteBreak {
+	out := QuoteBreak{Quantity: k.QuantityMg, Batches: k.Batches,
+		Price: money.PerKg{Currency: q.Currency, Amount: k.PricePerKg}, Total: money.Money{Currency: q.Currency, Amount: k.Price},
+		CostKg: money.PerKg{Currency: q.PlantCurrency, Amount: k.CostPerKg}, Cost: money.Money{Currency: q.PlantCurrency, Amount: k.Cost},
+		MarginPercent: k.MarginPercent, Minimum: k.Minimum}
+	if k.Margin != nil {
+		out.Margin = money.Money{Currency: q.Currency, Amount: *k.Margin}
 	}
-	today, err := b.todayOf(ctx, tx)
-	if err != nil {
-		return Quote{}, err
+	out.Lead = QuoteLead{Possible: k.Lead.Possible, Days: k.Lead.Days, DecidedBy: k.Lead.DecidedBy, Reason: k.Lead.Reason}
+	if k.Lead.Possible {
+		out.Lead.Ready = q.Made.AddDate(0, 0, k.Lead.Days)
 	}
-	return quoteOf(rec, today)
-}
-
-func (b *Book) todayOf(ctx context.Context, tx Tx) (time.Time, error) {
-	plant, err := tx.Plant().Get(ctx)
-	if err != nil {
-		return time.Time{}, err
+	for _, c := range k.Cans {
+		out.Cans = append(out.Cans, QuoteCans(c))
 	}
-	return b.today(plant.Value)
-}
-
-// ListQuotes lists quotes; conditions: customer, state, formula.
-func (b *Book) ListQuotes(ctx context.Context, query Query) ([]Quote, error) {
-	var out []Quote
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) error {
-		out = nil
-		today, err := b.todayOf(ctx, tx)
-		if err != nil {
-			return err
+	for _, l := range k.Lines {
+		line := CostLine{Kind: l.Kind, Title: l.Title, Level: l.Level, Quantity: l.QuantityMg, Time: time.Duration(l.Seconds) * time.Second,
+			Amount: money.Money{Currency: q.PlantCurrency, Amount: l.Amount}}
+		if l.HasRate {
+			line.Rate = money.Money{Currency: q.PlantCurrency, Amount: l.Rate}
 		}
-		query.Where = lapsedByDate(query.Where, today)
-		recs, err := tx.Quotes().List(ctx, query)
-		if err != nil {
-			return err
-		}
-		for _, rec := range recs {
-			q, err := quoteOf(rec, today)
-			if err != nil {
-				return err
-			}
-			out = append(out, q)
-		}
-		return nil
-	})
-	return out, err
-}
-
-// lapsedByDate asks for the states as they are shown: an open quote lapses by
-// its date, so a list of open ones leaves out what is past, and a list of lapsed
-// ones goes by the date.
-func lapsedByDate(where []Condition, today time.Time) []Condition {
-	var out []Condition
-	date := today.Format(time.DateOnly)
-	for _, c := range where {
-		switch {
-		case c.Field != "state" || c.Op != "=" || c.Value == "accepted":
-			out = append(out, c)
-		case c.Value == "lapsed":
-			out = append(out, Condition{"valid_until", "<", date}, Condition{"state", "!=", "accepted"})
-		default:
-			out = append(out, c, Condition{"valid_until", ">=", date})
-		}
+		out.Lines = append(out.Lines, line)
 	}
 	return out
-}
-
-// GetCustomerQuote reads what the customer may see of a quote.
-func (b *Book) GetCustomerQuote(ctx context.Context, id string) (CustomerQuote, error) {
-	q, err := b.GetQuote(ctx, id)
-	if err != nil {
-		return CustomerQuote{}, err
-	}
-	return q.customerCopy(), nil
-}
-
-// customerCopy is built field by field: nothing of it refers back to the quote.
-func (q Quote) customerCopy() CustomerQuote {
-	c := CustomerQuote{ID: q.ID, Customer: q.Customer, Title: q.Title, ValidUntil: q.ValidUntil}
-	for _, k := range q.Breaks {
-		c.Prices = append(c.Prices, CustomerPrice{k.Quantity, k.Price, k.Total})
-	}
-	return c
 }

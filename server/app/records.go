@@ -8,6 +8,7 @@ import (
 
 	"millbase/inventory"
 	"millbase/inventory/lot"
+	"millbase/inventory/mass"
 )
 
 // BookMaterial is a material with its standard cost, which the domain's material
@@ -36,16 +37,28 @@ type LotCost struct {
 	RateDate      time.Time
 }
 
-// StoredQuote is a quote as it was given, whole, so that it can be shown again
-// to the cent whatever prices do afterwards.
+// StoredQuote is a revision of a quote as it was given, whole, so that it can be
+// shown again to the cent whatever prices do afterwards.
 type StoredQuote struct {
-	ID         string
-	Customer   string
-	Formula    string // "id@revision"
-	State      string // draft, sent, accepted, lapsed
+	ID       string
+	Revision int // 0 on Create: 1
+	Customer string
+	Formula  string // "id@revision"; empty: matched to a shade
+	// State is draft, sent or accepted; of a revision that another followed it is
+	// replaced, but for the one that was sent last.
+	State      string
 	ValidUntil time.Time
-	// Body is the quote in package quote's own form.
+	Made       time.Time // calendar date at the plant that its prices are of
+	// Body is the quote in this package's own form.
 	Body json.RawMessage
+
+	SentRevision int       // of the quote, sent last; 0: none
+	Sent         time.Time // calendar date of this revision; zero: not sent
+	// The acceptance of the quote; Accepted is zero when there was none.
+	Accepted         time.Time
+	AcceptedQuantity mass.Mass
+	AcceptedDue      time.Time
+	AcceptedBatch    string
 }
 
 // APIKey is a key that may call the service. The key itself is never kept: only

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"encoding/json"
 	"time"
 
 	"millbase/costing/purchase"
@@ -96,7 +97,15 @@ type Tx interface {
 	Formulas() Repo[formula.Formula]
 	Batches() Repo[batch.Batch]
 	PurchaseOrders() Repo[purchase.Order]
+	// Quotes: Get takes "id" (newest revision) or "id@3"; List gives the newest of
+	// each, all revisions of one with the condition quote = id (oldest first), or
+	// what was sent last of each with sent = true; Update with the next Revision
+	// adds it, with the same one it changes the states only.
 	Quotes() Repo[StoredQuote]
+	// KeepInputs keeps what a revision of a quote was worked out from, once;
+	// Inputs reads it, ErrNotFound when it was not kept.
+	KeepInputs(ctx context.Context, quote string, revision int, inputs json.RawMessage) error
+	Inputs(ctx context.Context, quote string, revision int) (json.RawMessage, error)
 	Keys() Repo[APIKey]
 	Plant() PlantRepo
 	Stock() StockReader

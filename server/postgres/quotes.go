@@ -1,9 +1,18 @@
 package postgres
 
 import (
+	"cmp"
+	"context"
 	"encoding/json"
+	"errors"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
+	"millbase/inventory/mass"
 	"millbase/server/app"
 )
 
@@ -17,11 +26,80 @@ var quoteTable = &table[app.StoredQuote]{
 		plain("state", func(q *app.StoredQuote) *string { return &q.State }),
 		date("valid_until", func(q *app.StoredQuote) *time.Time { return &q.ValidUntil }),
 		object("body", func(q *app.StoredQuote) *json.RawMessage { return &q.Body }),
+		plain("revision", func(q *app.StoredQuote) *int { return &q.Revision }),
+		date("made_date", func(q *app.StoredQuote) *time.Time { return &q.Made }),
+		plain("sent_revision", func(q *app.StoredQuote) *int { return &q.SentRevision }),
+		date("sent_date", func(q *app.StoredQuote) *time.Time { return &q.Sent }),
+		date("accepted_date", func(q *app.StoredQuote) *time.Time { return &q.Accepted }),
+		milligrams("accepted_mg", func(q *app.StoredQuote) *mass.Mass { return &q.AcceptedQuantity }),
+		date("accepted_due", func(q *app.StoredQuote) *time.Time { return &q.AcceptedDue }),
+		named("accepted_batch", func(q *app.StoredQuote) *string { return &q.AcceptedBatch }),
 	},
 	filters: filters{
 		"id": text("id"), "customer": text("customer"), "formula": text("formula"), "state": text("state"),
-		"valid_until": day("valid_until"),
+		"valid_until": day("valid_until"), "quote": text("id"), "sent": yesNo("(revision = sent_revision)"),
 	},
+}
+
+// quoteRevisions is quoteTable with the revisions that others followed.
+var quoteRevisions = func() *table[app.StoredQuote] {
+	t := *quoteTable
+	t.name = "quote_revision"
+	return &t
+}()
+
+// quotes implements app.Repo: a quote is its revisions.
+type quotes struct{ repo[app.StoredQuote] }
+
+// Get takes "id" or "id@3".
+func (q quotes) Get(ctx context.Context, id string) (app.Record[app.StoredQuote], error) {
+	name, number, named := strings.Cut(id, "@")
+	if !named {
+		return q.repo.Get(ctx, id)
+	}
+	revision, err := strconv.Atoi(number)
+	if err != nil {
+		return app.Record[app.StoredQuote]{}, q.missing(id)
+	}
+	rec, err := q.one(ctx, "SELECT "+q.selected()+" FROM quote_revision WHERE id = $1 AND revision = $2", name, revision)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return rec, q.missing(id)
+	}
+	return rec, translate(err)
+}
+
+// List looks at older revisions only where a condition asks for them.
+func (q quotes) List(ctx context.Context, query app.Query) ([]app.Record[app.StoredQuote], error) {
+	if !slices.ContainsFunc(query.Where, func(c app.Condition) bool { return c.Field == "quote" || c.Field == "sent" }) {
+		return q.repo.List(ctx, query)
+	}
+	recs, err := repo[app.StoredQuote]{quoteRevisions, q.d}.List(ctx, query)
+	slices.SortStableFunc(recs, func(a, b app.Record[app.StoredQuote]) int {
+		return cmp.Or(cmp.Compare(a.Value.ID, b.Value.ID), cmp.Compare(a.Value.Revision, b.Value.Revision))
+	})
+	return recs, err
+}
+
+// Create begins with revision 1.
+func (q quotes) Create(ctx context.Context, v app.StoredQuote) (app.Record[app.StoredQuote], error) {
+	v.Revision = 1
+	return q.repo.Create(ctx, v)
+}
+
+// KeepInputs keeps what a revision was worked out from.
+func (x *tx) KeepInputs(ctx context.Context, quote string, revision int, inputs json.RawMessage) error {
+	_, err := x.t.Exec(ctx, "INSERT INTO quote_inputs (quote, revision, inputs) VALUES ($1, $2, $3)", quote, revision, string(inputs))
+	return translate(err)
+}
+
+// Inputs reads what a revision was worked out from.
+func (x *tx) Inputs(ctx context.Context, quote string, revision int) (json.RawMessage, error) {
+	var text string
+	err := x.t.QueryRow(ctx, "SELECT inputs FROM quote_inputs WHERE quote = $1 AND revision = $2", quote, revision).Scan(&text)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil, app.Faultf(app.ErrNotFound, "NOT_FOUND", "quotes/"+quote, "what quote %q was worked out from was not kept", quote)
+	}
+	return json.RawMessage(text), translate(err)
 }
 
 var keyTable = &table[app.APIKey]{

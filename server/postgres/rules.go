@@ -43,6 +43,10 @@ var rules = map[string]rule{
 	"reservation_only_falls":           {app.ErrConflict, "RESERVATION_ONLY_FALLS", "", ""},
 	"reservation_kept":                 {app.ErrConflict, "RESERVATION_KEPT", "", "a reservation can't be deleted: release it"},
 	"formula_revision_fixed":           {app.ErrConflict, "REVISION_FIXED", "", ""},
+	"quote_revision_fixed":             {app.ErrConflict, "REVISION_FIXED", "", ""},
+	"quote_revision_next":              {app.ErrConflict, "REVISION_FIXED", "", ""},
+	"quote_accepted_fixed":             {app.ErrConflict, "QUOTE_ACCEPTED", "", ""},
+	"quote_kept":                       {app.ErrConflict, "APPEND_ONLY", "", "a quote can't be deleted: let it lapse"},
 
 	"movement_balanced":                 {nil, "", "entries", ""},
 	"movement_has_entries":              {nil, "", "entries", ""},
@@ -81,6 +85,15 @@ var rules = map[string]rule{
 	"purchase_order_state_known":         {nil, "", "state", "unknown: use draft, sent, part_received, received or cancelled"},
 	"plant_scale_division_not_negative":  {nil, "", "scale_division", "use 0 kg or more"},
 	"plant_release_days_not_negative":    {nil, "", "quality_release_days", "use 0 or more days"},
+	"quote_state_known":                  {nil, "", "state", "unknown: use draft, sent or accepted"},
+	"quote_revision_positive":            {nil, "", "revision", "revisions count from 1"},
+	"quote_sent_revision_there":          {nil, "", "sent_revision", "there is no such revision"},
+	"quote_sent_is_newest":               {nil, "", "state", "only what was sent is sent: name the newest revision as sent"},
+	"quote_accepted_whole":               {nil, "", "state", "an accepted quote was sent, and has its day, quantity and batch; no other has"},
+	"quote_accepted_batch_fkey":          {nil, "", "batch", "there is no such batch: plan it first"},
+	"quote_version_quote_fkey":           {nil, "", "quote", "there is no such quote"},
+	"quote_inputs_quote_fkey":            {nil, "", "quote", "there is no such quote"},
+	"quote_inputs_pkey":                  {app.ErrConflict, "REVISION_FIXED", "", "what the revision was worked out from is kept already"},
 	"api_key_digest_key":                 {app.ErrExists, "ALREADY_EXISTS", "", "this key exists already"},
 }
 

@@ -41,11 +41,13 @@ func (x *tx) Batches() app.Repo[batch.Batch] { return repo[batch.Batch]{batchTab
 func (x *tx) PurchaseOrders() app.Repo[purchase.Order] {
 	return repo[purchase.Order]{purchaseOrderTable, x.t}
 }
-func (x *tx) Quotes() app.Repo[app.StoredQuote] { return repo[app.StoredQuote]{quoteTable, x.t} }
-func (x *tx) Keys() app.Repo[app.APIKey]        { return repo[app.APIKey]{keyTable, x.t} }
-func (x *tx) Plant() app.PlantRepo              { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
-func (x *tx) Stock() app.StockReader            { return stock{x.t} }
-func (x *tx) Ledger() app.TxLedger              { return txLedger{x.t} }
+func (x *tx) Quotes() app.Repo[app.StoredQuote] {
+	return quotes{repo[app.StoredQuote]{quoteTable, x.t}}
+}
+func (x *tx) Keys() app.Repo[app.APIKey] { return repo[app.APIKey]{keyTable, x.t} }
+func (x *tx) Plant() app.PlantRepo       { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
+func (x *tx) Stock() app.StockReader     { return stock{x.t} }
+func (x *tx) Ledger() app.TxLedger       { return txLedger{x.t} }
 
 // Once records a request id with the resource that it is answered by.
 func (x *tx) Once(ctx context.Context, r app.Request, resource string) (string, error) {

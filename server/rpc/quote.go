@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"millbase/costing/money"
+	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 	millbasev1 "millbase/proto/millbase/v1"
 	"millbase/server/app"
@@ -25,13 +26,29 @@ var quoteFilter = filterFields{
 
 // CreateQuote implements the service.
 func (s *QuoteServer) CreateQuote(ctx context.Context, req *millbasev1.CreateQuoteRequest) (*millbasev1.Quote, error) {
+	in, err := quoteRequestOf(req.GetQuote())
+	if err != nil {
+		return nil, err
+	}
+	in.ID = req.GetQuoteId()
+	request, err := requestOf("CreateQuote", req.GetRequestId(), req)
+	if err != nil {
+		return nil, err
+	}
+	return quoteAnswer(s.book.CreateQuote(ctx, in, request))
+}
+
+// quoteRequestOf reads the terms of a quote.
+func quoteRequestOf(m *millbasev1.Quote) (app.QuoteRequest, error) {
 	f := &fields{}
-	m := req.GetQuote()
 	in := app.QuoteRequest{
-		ID: req.GetQuoteId(), Customer: m.GetCustomer(), Formula: f.id("quote.formula", m.GetFormula(), formulas), Title: m.GetTitle(),
+		Customer: m.GetCustomer(), Title: m.GetTitle(),
 		Basis: f.basis("quote.cost_basis", m.GetCostBasis()), Currency: m.GetCurrencyCode(),
 		ValidUntil: f.needDate("quote.valid_until_date", m.GetValidUntilDate()), Pack: m.GetPack(), WithLaboratory: m.GetWithLaboratoryCharge(),
 		Minimum: f.money("quote.minimum_charge", m.GetMinimumCharge()),
+	}
+	if m.GetFormula() != "" {
+		in.Formula = f.id("quote.formula", m.GetFormula(), formulas)
 	}
 	for i, q := range m.GetQuantitiesKg() {
 		in.Quantities = append(in.Quantities, f.positive(element("quote.quantities_kg", i), q))
@@ -40,14 +57,39 @@ func (s *QuoteServer) CreateQuote(ctx context.Context, req *millbasev1.CreateQuo
 		margin := f.decimal("quote.margin_percent", m.GetMarginPercent())
 		in.Margin = &margin
 	}
+	return in, f.err()
+}
+
+// ReviseQuote implements the service.
+func (s *QuoteServer) ReviseQuote(ctx context.Context, req *millbasev1.ReviseQuoteRequest) (*millbasev1.Quote, error) {
+	f := &fields{}
+	id := f.id("name", req.GetName(), quotes)
+	patch := req.GetQuote()
+	version := f.etag("quote.etag", patch.GetEtag())
+	if patch.GetName() != "" && patch.GetName() != req.GetName() {
+		f.add("quote.name", "it is %.80q and the quote to revise %s; leave it out.", patch.GetName(), req.GetName())
+	}
 	if err := f.err(); err != nil {
 		return nil, err
 	}
-	request, err := requestOf("CreateQuote", req.GetRequestId(), req)
+	request, err := requestOf("ReviseQuote", req.GetRequestId(), req)
 	if err != nil {
 		return nil, err
 	}
-	return quoteAnswer(s.book.CreateQuote(ctx, in, request))
+	change := func(now app.Quote) (app.QuoteRequest, error) {
+		merged := quoteOut(now)
+		if patch.GetCustomer() != "" && patch.GetCustomer() != now.Customer {
+			return app.QuoteRequest{}, app.InvalidField("quote.customer", "it stays %s; make a new quote for another customer.", now.Customer)
+		}
+		if patch == nil {
+			patch = &millbasev1.Quote{}
+		}
+		if err := applyMask("quote", req.GetUpdateMask(), merged, patch); err != nil {
+			return app.QuoteRequest{}, err
+		}
+		return quoteRequestOf(merged)
+	}
+	return quoteAnswer(s.book.ReviseQuote(ctx, id, version, change, request))
 }
 
 // GetQuote implements the service.
@@ -80,25 +122,6 @@ func (s *QuoteServer) ListQuotes(ctx context.Context, req *millbasev1.ListQuotes
 	return out, nil
 }
 
-// GetCustomerQuote implements the service.
-func (s *QuoteServer) GetCustomerQuote(ctx context.Context, req *millbasev1.GetCustomerQuoteRequest) (*millbasev1.CustomerQuote, error) {
-	f := &fields{}
-	id := f.id("name", req.GetName(), quotes)
-	if err := f.err(); err != nil {
-		return nil, err
-	}
-	q, err := s.book.GetCustomerQuote(ctx, id)
-	if err != nil {
-		return nil, err
-	}
-	return &millbasev1.CustomerQuote{
-		Name: nameOf(quotes, q.ID), Customer: q.Customer, Title: q.Title, ValidUntilDate: dateOut(q.ValidUntil),
-		Prices: each(q.Prices, func(p app.CustomerPrice) *millbasev1.CustomerPrice {
-			return &millbasev1.CustomerPrice{QuantityKg: kg(p.Quantity), PricePerKg: moneyOut(money.Money(p.Price)), Price: moneyOut(p.Total)}
-		}),
-	}, nil
-}
-
 func quoteAnswer(q app.Quote, err error) (*millbasev1.Quote, error) {
 	if err != nil {
 		return nil, err
@@ -110,17 +133,39 @@ func quoteOut(q app.Quote) *millbasev1.Quote {
 	out := &millbasev1.Quote{
 		Name: nameOf(quotes, q.ID), Customer: q.Customer, Formula: nameOf(formulas, q.Formula), Title: q.Title, CostBasis: basisOut(q.Basis),
 		MarginPercent: decimalOut(q.Margin), CurrencyCode: q.Currency, ValidUntilDate: dateOut(q.ValidUntil), Pack: q.Pack,
-		MinimumCharge: moneyOut(q.Minimum), WithLaboratoryCharge: q.WithLaboratory, State: q.State, ExchangeRate: decimalOut(q.Rate),
-		RateDate: dateOut(q.RateDate), Assumptions: q.Assumptions, CreateTime: momentOut(q.Created),
+		MinimumCharge: moneyOut(q.Minimum), WithLaboratoryCharge: q.WithLaboratory, State: string(q.State), ExchangeRate: decimalOut(q.Rate),
+		RateDate: dateOut(q.RateDate), Assumptions: q.Assumptions, CreateTime: momentOut(q.Created), Revision: int32(q.Revision),
+		QuoteDate: dateOut(q.Made), SentDate: dateOut(q.Sent), Accepted: acceptedOut(q.Accepted), Etag: etagOut(q.Version),
+		Components: each(q.Components, func(c app.QuoteComponent) *millbasev1.QuoteComponent {
+			out := &millbasev1.QuoteComponent{Material: nameOf(materials, c.Material), Title: c.Title, Share: float64(c.PartsPerMillion) / float64(formula.Whole)}
+			if c.Lot != "" {
+				out.Lot = nameOf(lots, c.Lot)
+			}
+			return out
+		}),
+	}
+	if q.Formula == "" {
+		out.Formula = ""
 	}
 	for _, b := range q.Breaks {
 		out.QuantitiesKg = append(out.QuantitiesKg, kg(b.Quantity))
-		out.Breaks = append(out.Breaks, &millbasev1.QuoteBreak{
-			QuantityKg: kg(b.Quantity), PricePerKg: moneyOut(money.Money(b.Price)), Price: moneyOut(b.Total),
-			CostPerKg: moneyOut(money.Money(b.CostKg)), Cost: moneyOut(b.Cost), Batches: int32(b.Batches), Lines: each(b.Lines, costLineOut),
-		})
+		out.Breaks = append(out.Breaks, quoteBreakOut(b))
 	}
 	return out
+}
+
+func quoteBreakOut(b app.QuoteBreak) *millbasev1.QuoteBreak {
+	return &millbasev1.QuoteBreak{
+		QuantityKg: kg(b.Quantity), PricePerKg: moneyOut(money.Money(b.Price)), Price: moneyOut(b.Total),
+		CostPerKg: moneyOut(money.Money(b.CostKg)), Cost: moneyOut(b.Cost), Batches: int32(b.Batches), Lines: each(b.Lines, costLineOut),
+		Margin: moneyOut(b.Margin), MarginPercent: decimalOut(b.MarginPercent), MinimumCharge: b.Minimum, Cans: each(b.Cans, cansOut),
+		LeadTime: &millbasev1.QuoteLeadTime{Possible: b.Lead.Possible, Days: int32(b.Lead.Days), ReadyDate: dateOut(b.Lead.Ready),
+			DecidedBy: enum[millbasev1.DecidedBy](string(b.Lead.DecidedBy)), Reason: b.Lead.Reason},
+	}
+}
+
+func cansOut(c app.QuoteCans) *millbasev1.QuoteCans {
+	return &millbasev1.QuoteCans{Pack: c.Pack, Title: c.Title, Count: c.Count}
 }
 
 // massesOut writes a list of masses.

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -84,6 +85,10 @@ func TestQuotes(t *testing.T) {
 	if len(list.GetQuotes()) != 1 || !proto.Equal(list.GetQuotes()[0], given) {
 		t.Errorf("listed %v", list)
 	}
+	if _, err := pb.NewQuoteServiceClient(s.As(app.OrderDesk)).GetCustomerQuote(t.Context(), &pb.GetCustomerQuoteRequest{Name: "quotes/q-1"}); status.Code(err) != codes.FailedPrecondition {
+		t.Errorf("the order desk reads a draft: %v", err)
+	}
+	must[*pb.Quote](t)(quotes.SendQuote(t.Context(), &pb.SendQuoteRequest{Name: "quotes/q-1", Etag: given.GetEtag()}))
 	for _, role := range []app.Role{app.OrderDesk, app.InkMaker} {
 		copied := must[*pb.CustomerQuote](t)(pb.NewQuoteServiceClient(s.As(role)).GetCustomerQuote(t.Context(), &pb.GetCustomerQuoteRequest{Name: "quotes/q-1"}))
 		if len(copied.GetPrices()) != 2 || !proto.Equal(copied.GetPrices()[1].GetPrice(), b.GetPrice()) || copied.GetTitle() != "Process cyan" || copied.GetValidUntilDate() != "2026-11-30" {
@@ -96,7 +101,10 @@ func TestQuotes(t *testing.T) {
 // that a customer may see.
 func TestCustomerQuoteHasNoFieldForACost(t *testing.T) {
 	allowed := map[string]bool{}
-	for _, f := range []string{"name", "customer", "title", "prices", "valid_until_date", "quantity_kg", "price_per_kg", "price", "currency_code", "units", "nanos"} {
+	for _, f := range []string{"name", "customer", "title", "prices", "valid_until_date", "quantity_kg", "price_per_kg", "price", "currency_code", "units", "nanos",
+		"revision", "quote_date", "rate_date", "state", "plant_title", "cautions", "minimum_charge", "cans", "pack", "count", "lead_time_days",
+		"accepted", "quote", "batch", "due_date", "accepted_date",
+		"shade", "in_words", "lights", "viewing", "illuminant", "observer", "target", "predicted", "l", "a", "b", "target_swatch", "predicted_swatch", "de00", "de76"} {
 		allowed[f] = true
 	}
 	seen := 0

@@ -153,6 +153,7 @@ var patternHints = map[string]string{
 	`^suppliers/([a-z0-9-]+|-)$`:               "write it like suppliers/..., or suppliers/- for all",
 	`^suppliers/[a-z0-9-]+/offers/[a-z0-9-]+$`: "write it like suppliers/.../offers/...",
 	`^formulas/[a-z0-9-]+(@[0-9]{1,6})?$`:      "write it like formulas/... or, for one revision, formulas/...@3",
+	`^quotes/[a-z0-9-]+(@[0-9]{1,6})?$`:        "write it like quotes/... or, for one revision, quotes/...@3",
 	`^formulas/[a-z0-9-]+@[0-9]{1,6}$`:         "name a revision, like formulas/...@3",
 }
 

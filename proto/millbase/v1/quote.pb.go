@@ -1124,15 +1124,15 @@ func (x *ListQuoteRevisionsResponse) GetQuotes() []*Quote {
 type ReviseQuoteRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The terms that change, named by the mask.
+	// The terms that change, and the etag; the customer stays.
 	Quote *Quote `protobuf:"bytes,2,opt,name=quote,proto3" json:"quote,omitempty"`
-	// Of quote; empty: only the prices are new.
+	// Of quote; without it every field of quote that is set is taken. Nothing set:
+	// only the prices are new.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,3,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Match the shade anew, with what is on the shelf today; else the formula found
 	// before is priced again.
 	MatchAgain    bool   `protobuf:"varint,4,opt,name=match_again,json=matchAgain,proto3" json:"match_again,omitempty"`
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1198,13 +1198,6 @@ func (x *ReviseQuoteRequest) GetMatchAgain() bool {
 func (x *ReviseQuoteRequest) GetRequestId() string {
 	if x != nil {
 		return x.RequestId
-	}
-	return ""
-}
-
-func (x *ReviseQuoteRequest) GetEtag() string {
-	if x != nil {
-		return x.Etag
 	}
 	return ""
 }
@@ -2652,10 +2645,10 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x10\n" +
 	"\x03lot\x18\x02 \x01(\tR\x03lot\x12\x14\n" +
 	"\x05title\x18\x03 \x01(\tR\x05title\x12\x14\n" +
-	"\x05share\x18\x04 \x01(\x01R\x05share\"\xa2\x04\n" +
+	"\x05share\x18\x04 \x01(\x01R\x05share\"\x8a\x04\n" +
 	"\n" +
-	"QuoteShade\x12T\n" +
-	"\bmaterial\x18\x03 \x01(\tB8\xbaH5\xd8\x01\x01r02.^materials/[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\bmaterial\x126\n" +
+	"QuoteShade\x12<\n" +
+	"\bmaterial\x18\x03 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x126\n" +
 	"\x05route\x18\x04 \x03(\v2\x16.millbase.v1.RouteStepB\b\xbaH\x05\x92\x01\x02\x10(R\x05route\x12\x1e\n" +
 	"\bin_words\x18\n" +
 	" \x01(\tB\x03\xe0A\x03R\ainWords\x12!\n" +
@@ -2689,7 +2682,7 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\x19ListQuoteRevisionsRequest\x12.\n" +
 	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\"H\n" +
 	"\x1aListQuoteRevisionsResponse\x12*\n" +
-	"\x06quotes\x18\x01 \x03(\v2\x12.millbase.v1.QuoteR\x06quotes\"\x8c\x02\n" +
+	"\x06quotes\x18\x01 \x03(\v2\x12.millbase.v1.QuoteR\x06quotes\"\xf8\x01\n" +
 	"\x12ReviseQuoteRequest\x12.\n" +
 	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\x12(\n" +
 	"\x05quote\x18\x02 \x01(\v2\x12.millbase.v1.QuoteR\x05quote\x12;\n" +
@@ -2698,8 +2691,7 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\vmatch_again\x18\x04 \x01(\bR\n" +
 	"matchAgain\x12*\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12\x12\n" +
-	"\x04etag\x18\x06 \x01(\tR\x04etag\"V\n" +
+	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"V\n" +
 	"\x10SendQuoteRequest\x12.\n" +
 	"\x04name\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^quotes/[a-z0-9-]+$R\x04name\x12\x12\n" +
 	"\x04etag\x18\x02 \x01(\tR\x04etag\"\xbf\x02\n" +

@@ -78,6 +78,7 @@ func testAggregates(t *testing.T, open func(t *testing.T) app.Store) {
 		func(v app.APIKey) map[string]string {
 			return map[string]string{"role": v.Role, "digest": fmt.Sprintf("%x", v.Digest)}
 		}})
+	t.Run("quote revisions", func(t *testing.T) { testQuoteRevisions(t, s) })
 	t.Run("formulas", func(t *testing.T) { testFormulas(t, s) })
 	t.Run("plant", func(t *testing.T) { testPlant(t, s) })
 	t.Run("request ids", func(t *testing.T) { testOnce(t, s) })

@@ -1,7 +1,6 @@
 package storetest
 
 import (
-	"encoding/json"
 	"errors"
 	"strings"
 	"testing"
@@ -134,15 +133,6 @@ func drawOrder(t *rapid.T, id string) purchase.Order {
 			return purchase.Line{Material: words.Draw(t, "material"), Offer: words.Draw(t, "offer"), Quantity: masses.Draw(t, "quantity"),
 				Received: masses.Draw(t, "received"), PricePerKg: prices.Draw(t, "price"), DueDate: dates.Draw(t, "due")}
 		})), Note: words.Draw(t, "note")}
-}
-
-func drawQuote(t *rapid.T, id string) app.StoredQuote {
-	body, err := json.Marshal(map[string]string{"note": words.Draw(t, "body"), "total": prices.Draw(t, "total").String()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return app.StoredQuote{ID: id, Customer: words.Draw(t, "customer"), Formula: words.Draw(t, "formula"), State: words.Draw(t, "state"),
-		ValidUntil: dates.Draw(t, "until"), Body: body}
 }
 
 func drawKey(t *rapid.T, id string) app.APIKey {

@@ -93,6 +93,8 @@ func TestTheOrderDeskLearnsNothingOfTheLoadedPlant(t *testing.T) {
 	_, err := pb.NewQuoteServiceClient(s.As(app.InkMaker)).CreateQuote(t.Context(), &pb.CreateQuoteRequest{QuoteId: "q-desk", Quote: &pb.Quote{
 		Customer: "Millgate Press", Formula: "formulas/spot-plum", QuantitiesKg: []float64{25, 120}, ValidUntilDate: "2099-01-01", Pack: "tin-2-5"}})
 	must(t, 0, err)
+	_, err = pb.NewQuoteServiceClient(s.As(app.InkMaker)).SendQuote(t.Context(), &pb.SendQuoteRequest{Name: "quotes/q-desk"})
+	must(t, 0, err)
 	secret, inks := secrets(t, s)
 	look := patterns(secret)
 	costs := 0

@@ -96,10 +96,6 @@ func formula() *pb.Formula {
 		Ingredients: []*pb.Ingredient{{Material: "materials/linseed", Share: 1}}}
 }
 
-func (b *book) quote() *pb.Quote {
-	return &pb.Quote{Customer: "Millgate Press", Formula: "formulas/cyan@1", QuantitiesKg: []float64{20}, ValidUntilDate: b.due, MinimumCharge: eur(50)}
-}
-
 // batch plans a batch of its own, and reserves it when asked.
 func (b *book) batch(reserve bool) string {
 	b.t.Helper()

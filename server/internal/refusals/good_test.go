@@ -128,12 +128,6 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		},
 		"CancelBatch":    func() proto.Message { return &pb.CancelBatchRequest{Name: b.batch(true)} },
 		"GetBatchTicket": func() proto.Message { return &pb.GetBatchTicketRequest{Name: b.batch(true)} },
-		"CreateQuote": func() proto.Message {
-			return &pb.CreateQuoteRequest{QuoteId: b.fresh("q"), Quote: b.quote(), RequestId: id()}
-		},
-		"GetQuote":         func() proto.Message { return &pb.GetQuoteRequest{Name: "quotes/q-1"} },
-		"ListQuotes":       func() proto.Message { return &pb.ListQuotesRequest{} },
-		"GetCustomerQuote": func() proto.Message { return &pb.GetCustomerQuoteRequest{Name: "quotes/q-1"} },
 		"CreatePurchaseOrder": func() proto.Message {
 			return &pb.CreatePurchaseOrderRequest{PurchaseOrderId: b.fresh("po"), PurchaseOrder: b.purchase(), RequestId: id()}
 		},
