@@ -76,11 +76,11 @@ var deskPaths = map[string][]string{
 		"/v1/materials/cyan:leadTime?quantity_kg=900000000", "/v1/materials/cyan:leadTime", "/v1/materials/none:leadTime?quantity_kg=1",
 		"/v1/materials/cyan:leadTime?quantity_kg=1&from_date=x",
 	},
-	"LeadTimeService.ListProducts":  {"/v1/products", "/v1/products?page_size=-1", "/v1/products?page_token=x"},
-	"QuoteService.GetCustomerQuote": {"/v1/quotes/q-1:customerCopy", "/v1/quotes/none:customerCopy", "/v1/quotes/q-2:customerCopy", "/v1/quotes/q-1@7:customerCopy"},
+	"LeadTimeService.ListProducts":    {"/v1/products", "/v1/products?page_size=-1", "/v1/products?page_token=x"},
+	"QuoteService.GetCustomerQuote":   {"/v1/quotes/q-1:customerCopy", "/v1/quotes/none:customerCopy", "/v1/quotes/q-2:customerCopy", "/v1/quotes/q-1@7:customerCopy"},
 	"QuoteService.ListCustomerQuotes": {"/v1/customerQuotes", "/v1/customerQuotes?filter=state=sent", "/v1/customerQuotes?filter=title=x"},
 	"QuoteService.AcceptQuote":        {"/v1/quotes/q-1:accept", "/v1/quotes/q-2:accept", "/v1/quotes/none:accept"},
-	"PlantService.WhoAmI":           {"/v1/whoami"},
+	"PlantService.WhoAmI":             {"/v1/whoami"},
 }
 
 // Whatever an order desk's key may call, and however it goes, nothing that it
