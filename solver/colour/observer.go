@@ -105,3 +105,6 @@ func incandescent(nm float64) float64 {
 	planck := func(nm float64) float64 { return math.Expm1(1.435e7 / (2848 * nm)) }
 	return 100 * math.Pow(560/nm, 5) * planck(560) / planck(nm)
 }
+
+// Known reports whether the light and the observer are among the standard ones.
+func (v Viewing) Known() bool { return v.Illuminant <= A && v.Observer <= TenDegree }

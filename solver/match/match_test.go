@@ -1,0 +1,79 @@
+package match_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"millbase/solver/engines"
+	"millbase/solver/match"
+	"millbase/solver/match/matchtest"
+)
+
+var all = []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}
+
+// TestTargetsInTheGamut: whatever can be mixed is matched, and paying for less
+// difference is never cheaper.
+func TestTargetsInTheGamut(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	engine := engines.New()
+	var closest, saving []float64
+	solves := 0
+	for i := range 200 {
+		target, shares := matchtest.Target(r, all)
+		p := matchtest.Problem(all, target)
+		p.Blend.Limits = p.Blend.Limits[:0] // the mixture that it was made of need not meet them
+		got, err := match.Match(t.Context(), engine, p, match.Want{Kinds: match.Kinds})
+		if err != nil {
+			t.Fatalf("target %d %v: %v", i, shares, err)
+		}
+		if got.Outcome != match.Matched {
+			t.Errorf("target %d %v: %s", i, shares, got.Reach.Sentence(p))
+			continue
+		}
+		solves += got.Solves
+		by := map[match.Kind]match.Offer{}
+		for _, o := range got.Offers {
+			by[o.Kind] = o
+			if o.DE00 > p.Tolerance+1e-3 {
+				t.Errorf("target %d: the %s offer is %.4f away", i, o.Kind, o.DE00)
+			}
+		}
+		cheap, near := by[match.Cheapest], by[match.Closest]
+		if cheap.Answer.CostPerKg > near.Answer.CostPerKg*(1+1e-9) {
+			t.Errorf("target %d: the cheapest costs %v, the closest %v", i, cheap.Answer.CostPerKg, near.Answer.CostPerKg)
+		}
+		if few := by[match.FewestBases]; few.Bases > cheap.Bases || few.Bases > near.Bases {
+			t.Errorf("target %d: fewest bases has %d, the others %d and %d", i, few.Bases, cheap.Bases, near.Bases)
+		}
+		if low := by[match.LeastMetameric]; low.Second00 > cheap.Second00+0.03 || low.Second00 > near.Second00+0.03 {
+			t.Errorf("target %d: the least metameric is %.3f away under the second light, the others %.3f and %.3f", i, low.Second00, cheap.Second00, near.Second00)
+		}
+		closest = append(closest, near.DE00)
+		saving = append(saving, 1-cheap.Answer.CostPerKg/near.Answer.CostPerKg)
+	}
+	slices.Sort(closest)
+	mean := 0.0
+	for _, s := range saving {
+		mean += s / float64(len(saving))
+	}
+	t.Logf("closest: median %.4f, worst %.4f; the cheapest saves %.2f %%; %d programs a target", closest[len(closest)/2], closest[len(closest)-1], 100*mean, solves/200)
+	if closest[len(closest)-1] > 0.1 || math.IsNaN(mean) || mean <= 0 {
+		t.Errorf("closest up to %v, saving %v", closest[len(closest)-1], mean)
+	}
+}
+
+func BenchmarkCheapest(b *testing.B) {
+	r := rand.New(rand.NewPCG(4, 4))
+	target, _ := matchtest.Target(r, all)
+	p := matchtest.Problem(all, target)
+	engine := engines.New()
+	for b.Loop() {
+		got, err := match.Match(b.Context(), engine, p, match.Want{Kinds: []match.Kind{match.Cheapest}})
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(got.Solves), "solves/op")
+	}
+}

@@ -1,0 +1,227 @@
+package match
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+// These say when the search is there. A difference of a thousandth is far below
+// what an instrument tells.
+const (
+	steps      = 60
+	sameDE     = 1e-6
+	sameCost   = 1e-7 // of the cost
+	repeatable = 0.02 // differences no further apart than this count as the same
+)
+
+// nearest descends from a start to the least difference: around each point the
+// program finds the mixture that is nearest to first order, and the way there is
+// gone as far as the true difference falls. The points meet every limit.
+func (s *program) nearest(start point) (point, error) {
+	s.closest()
+	at := start
+	for range steps {
+		if !finite(at.de) || at.de < sameDE {
+			break
+		}
+		s.around(at.x)
+		last, ok, err := s.solve(0.01 * at.de)
+		if err != nil || !ok {
+			return at, err
+		}
+		hoped := at.de - last.X[s.excess]
+		if hoped < sameDE*max(1, at.de) {
+			break
+		}
+		to := s.point(last.X)
+		full := to
+		for t := 1.0; t > 1e-3 && !(to.de < at.de-0.05*t*hoped && s.guards(to)); {
+			t /= 2
+			to = s.between(at, full, t)
+		}
+		if !(to.de < at.de-sameDE && s.guards(to)) {
+			break
+		}
+		at = to
+	}
+	return at, nil
+}
+
+// guards reports whether a point keeps to the guard: a little more than what the
+// program is held to, so that a step that is short enough always does.
+func (s *program) guards(p point) bool {
+	return s.guard == nil || p.other <= s.guard.allowed*1.02
+}
+
+// cheaper descends from a mixture within the difference to the least cost within
+// it. inner is a mixture well within: what is found beyond the difference is
+// drawn back towards it, or towards where the step began.
+func (s *program) cheaper(inner, start point, difference float64) (point, error) {
+	s.within(difference)
+	at := start
+	for range steps {
+		s.around(at.x)
+		last, ok, err := s.solve(1e-3 * difference)
+		if err != nil || !ok {
+			return at, err
+		}
+		to := s.point(last.X)
+		if at.cost-to.cost <= sameCost*math.Abs(at.cost) {
+			break
+		}
+		if to.de > difference {
+			a, b := s.drawnBack(inner, to, difference), s.drawnBack(at, to, difference)
+			if to = a; b.cost < a.cost {
+				to = b
+			}
+		}
+		if at.cost-to.cost <= sameCost*math.Abs(at.cost) {
+			break
+		}
+		at = to
+	}
+	return at, nil
+}
+
+// drawnBack is the last point on the way from one within the difference to one
+// beyond that is still within.
+func (s *program) drawnBack(from, to point, difference float64) point {
+	if from.de > difference {
+		return from
+	}
+	low, high, best := 0.0, 1.0, from
+	lowDE, highDE := from.de-difference, to.de-difference
+	for range 30 {
+		// Regula falsi, kept from the ends.
+		t := low + (high-low)*min(0.95, max(0.05, lowDE/(lowDE-highDE)))
+		p := s.between(from, to, t)
+		if p.de <= difference {
+			low, lowDE, best = t, p.de-difference, p
+			if p.de > difference-1e-6 {
+				break
+			}
+		} else {
+			high, highDE = t, p.de-difference
+		}
+		if high-low < 1e-9 {
+			break
+		}
+	}
+	return best
+}
+
+// starts are mixtures that meet every limit to begin from, the nearest to the
+// target first: the cheapest without the shade, and on the way from it to the most
+// of each base. None: no mixture meets the limits.
+func (s *program) starts() ([]point, error) {
+	s.open()
+	first, ok, err := s.solve(math.Inf(1))
+	if err != nil || !ok {
+		return nil, err
+	}
+	plain := s.point(first.X)
+	out := []point{plain}
+	for k, at := range s.slot {
+		if at < 0 || s.model.Variables[k].Upper <= s.model.Variables[k].Lower {
+			continue
+		}
+		for i := range s.cost {
+			s.model.Variables[i].Cost = 0
+		}
+		s.model.Variables[k].Cost = -1
+		most, ok, err := s.solve(math.Inf(1))
+		if err != nil || !ok {
+			return nil, err
+		}
+		full := s.point(most.X)
+		for _, t := range [...]float64{0.03, 0.12, 0.4, 0.9} {
+			out = append(out, s.between(plain, full, t))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b point) int {
+		switch {
+		case a.de < b.de:
+			return -1
+		case a.de > b.de:
+			return 1
+		}
+		return 0
+	})
+	return out, nil
+}
+
+// open lets any difference through.
+func (s *program) open() {
+	s.within(0)
+	s.basis = nil
+	s.model.Variables[s.excess].Upper = math.Inf(1)
+	s.loosen(&s.main)
+}
+
+// enough is the difference at which a further start is not tried.
+const enough = 0.05
+
+// closestOf descends from several starts and returns the nearest mixture.
+func (s *program) closestOf(starts []point, tries int) (point, error) {
+	best := point{de: math.Inf(1)}
+	for i := range min(tries, len(starts)) {
+		p, err := s.nearest(starts[i])
+		if err != nil {
+			return best, err
+		}
+		if best.x == nil || p.de < best.de {
+			best = p
+		}
+		if best.de < enough || s.ctx.Err() != nil {
+			break
+		}
+	}
+	return best, context.Cause(s.ctx)
+}
+
+// cheapestOf is the cheapest mixture within a difference: down from the nearest
+// one, and again without each base that the best one has, for where other bases
+// give the colour for less.
+func (s *program) cheapestOf(starts []point, nearest point, difference float64) (point, error) {
+	best, err := s.cheaper(nearest, nearest, difference)
+	if err != nil {
+		return best, err
+	}
+	for k := range best.x {
+		if s.slot[k] < 0 || best.x[k] < 1e-6 || s.model.Variables[k].Upper <= s.model.Variables[k].Lower {
+			continue
+		}
+		other, err := s.without(k, best, difference)
+		if err != nil {
+			return best, err
+		}
+		if other.x != nil && other.cost < best.cost-sameCost*math.Abs(best.cost) {
+			if best, err = s.cheaper(other, other, difference); err != nil {
+				return best, err
+			}
+		}
+	}
+	return best, nil
+}
+
+// without is the cheapest mixture within a difference that does without column k;
+// no x: there is none.
+func (s *program) without(k int, from point, difference float64) (point, error) {
+	v := &s.model.Variables[k]
+	upper := v.Upper
+	v.Upper = v.Lower
+	defer func() { v.Upper = upper }()
+	// The first step keeps to the limits; the point that it starts from need not.
+	s.closest()
+	s.around(from.x)
+	last, ok, err := s.solve(0.01)
+	if err != nil || !ok {
+		return point{}, err
+	}
+	near, err := s.nearest(s.point(last.X))
+	if err != nil || near.de > difference {
+		return point{}, err
+	}
+	return s.cheaper(near, near, difference)
+}
