@@ -17,7 +17,7 @@ type family struct {
 	at         int // where its entries begin among those of a column's rows of the shade
 	allowed    float64
 	directions [cuts][3]float64
-	n          int    // directions in use
+	n, oldest  int    // directions in use; the one to give way next
 	near       linear // around the last point
 }
 
@@ -65,25 +65,42 @@ func (s *program) vector(f *family, x []float64) [3]float64 {
 	return v
 }
 
-// cut adds a direction where the vector at x is longer than length; when there is
-// no room, in the place of the one that the answer leaves most room to. It reports
+// cut adds a direction where the vector at the answer is longer than most; when
+// there is no room, in the place of the one that it leaves most room to. It reports
 // whether it did.
 func (s *program) cut(f *family, last *solver.Solution, most float64) bool {
-	v := s.vector(f, last.X)
-	size := length(v)
-	if size <= most {
-		return false
-	}
 	c := f.n
-	if c < cuts {
-		f.n++
-	} else {
+	if c == cuts {
 		room := -1.0
 		for i := 6; i < cuts; i++ {
 			if r := s.model.Rows[f.first+i].Upper - last.Activity[f.first+i]; r > room {
 				room, c = r, i
 			}
 		}
+	}
+	return s.turn(f, c, last.X, most)
+}
+
+// also is cut for a mixture from elsewhere; the oldest direction makes room.
+func (s *program) also(f *family, x []float64, most float64) bool {
+	c := f.n
+	if c == cuts {
+		c = 6 + f.oldest%(cuts-6)
+		f.oldest++
+	}
+	return s.turn(f, c, x, most)
+}
+
+// turn points direction c where the vector at x is longer than most, and reports
+// whether it is.
+func (s *program) turn(f *family, c int, x []float64, most float64) bool {
+	v := s.vector(f, x)
+	size := length(v)
+	if size <= most {
+		return false
+	}
+	if c == f.n {
+		f.n++
 	}
 	f.directions[c] = [3]float64{v[0] / size, v[1] / size, v[2] / size}
 	s.put(f, c)

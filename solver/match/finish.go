@@ -35,15 +35,13 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 	targets := make([]float64, len(differences))
 	for i, d := range differences {
 		targets[i] = d.allowed
-	}
-	for range 15 {
-		blend := *m.p.Blend
-		blend.Rows = slices.Concat(blend.Rows, more)
-		for i, d := range differences {
-			blend.Rows = append(blend.Rows, d.of.rows(d.by, x, targets[i])...)
+		if err := d.of.settle(x, d.allowed); err != nil {
+			return Offer{}, err
 		}
-		m.keepOut(&blend)
-		a, err := formulation.Optimise(m.ctx, m.engine, &blend)
+	}
+	part := math.Inf(1) // how far the shares may be from x, as in bound
+	for range 40 {
+		a, err := m.formula(x, part, more, targets, differences)
 		if err != nil {
 			return Offer{}, err
 		}
@@ -54,23 +52,88 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 			return Offer{}, fmt.Errorf("%w: the formula around the match is %s", formulation.ErrNumerical, a.Outcome)
 		}
 		out := m.seen(k, a)
-		all := true
+		worst := 0.0
+		found := m.massShares(a)
 		for i, d := range differences {
-			found := [...]float64{out.DE00, out.Second00}[d.by.eye]
-			if found > d.allowed+hair {
-				all = false
-				targets[i] -= (found - d.allowed) + 0.1*hair
+			beyond := [...]float64{out.DE00, out.Second00}[d.by.eye] - d.allowed
+			if worst = max(worst, beyond); beyond <= hair {
+				continue
+			}
+			d.of.around(x)
+			switch {
+			case d.of.also(d.by, found, targets[i]+0.2*hair): // a plane was missing
+			case beyond > 0.1*d.allowed:
+				part = min(0.3, part/2)
+			default:
+				targets[i] -= beyond
 			}
 		}
-		if all {
+		if worst <= hair {
 			return out, nil
 		}
 		if slices.Min(targets) <= 0 {
 			break
 		}
-		x = m.massShares(a)
 	}
 	return Offer{}, fmt.Errorf("%w: no formula in whole masses keeps the difference; a finer scale or a larger batch may", formulation.ErrNumerical)
+}
+
+// formula is that of the program around x.
+func (m *matcher) formula(x []float64, part float64, more []formulation.Row, targets []float64, differences []within) (*formulation.Answer, error) {
+	blend := *m.p.Blend
+	blend.Rows = slices.Concat(blend.Rows, more, m.nearby(x, part))
+	for i, d := range differences {
+		blend.Rows = append(blend.Rows, d.of.rows(d.by, x, targets[i])...)
+	}
+	m.keepOut(&blend)
+	return formulation.Optimise(m.ctx, m.engine, &blend)
+}
+
+// settle finds the directions that hold a difference around x.
+func (s *program) settle(x []float64, allowed float64) error {
+	s.within(allowed)
+	s.around(x)
+	_, _, err := s.solve(1e-6 * allowed)
+	return err
+}
+
+// massShares are the shares of the masses of an answer, by column.
+func (m *matcher) massShares(a *formulation.Answer) []float64 {
+	column := make(map[int]int, len(m.prog.Columns))
+	for k, j := range m.prog.Columns {
+		column[j] = k
+	}
+	x := make([]float64, len(m.prog.Columns))
+	for i := range a.Components {
+		c := &a.Components[i]
+		x[column[c.Candidate]] = c.Mass.Kilograms() / m.p.Blend.Quantity.Kilograms()
+	}
+	return x
+}
+
+// nearby are rows that keep the coloured shares near x, but for the divisions of
+// the scales; none when part is infinite.
+func (m *matcher) nearby(x []float64, part float64) []formulation.Row {
+	if math.IsInf(part, 1) {
+		return nil
+	}
+	room := 1.5
+	if w := m.p.Blend.Weighing; w != nil {
+		for _, b := range w.Balances {
+			room = max(room, 2*float64(b.Division))
+		}
+	}
+	var out []formulation.Row
+	for k, j := range m.prog.Columns {
+		if m.slot[k] < 0 {
+			continue
+		}
+		by := part*(x[k]+0.02) + room/float64(m.p.Blend.Quantity)
+		r := formulation.Row{Title: "shade", Coefficients: make([]float64, len(m.p.Blend.Candidates)), Lower: x[k] - by, Upper: x[k] + by}
+		r.Coefficients[j] = 1
+		out = append(out, r)
+	}
+	return out
 }
 
 // rows are the cuts around x as rows on the shares of candidates: in the directions
@@ -101,7 +164,7 @@ func (s *program) rows(f *family, x []float64, allowed float64) []formulation.Ro
 func (m *matcher) keepOut(blend *formulation.Problem) {
 	cloned := false
 	for k, j := range m.prog.Columns {
-		if v := &m.model.Variables[k]; v.Upper < m.upper[k] {
+		if m.most[k] < m.upper[k] {
 			if !cloned {
 				blend.Candidates = append([]formulation.Candidate(nil), blend.Candidates...)
 				cloned = true
@@ -109,20 +172,6 @@ func (m *matcher) keepOut(blend *formulation.Problem) {
 			blend.Candidates[j].Available = blend.Candidates[j].AtLeast
 		}
 	}
-}
-
-// massShares are the shares of the masses of an answer, by column.
-func (m *matcher) massShares(a *formulation.Answer) []float64 {
-	column := make(map[int]int, len(m.prog.Columns))
-	for k, j := range m.prog.Columns {
-		column[j] = k
-	}
-	x := make([]float64, len(m.prog.Columns))
-	for i := range a.Components {
-		c := &a.Components[i]
-		x[column[c.Candidate]] = c.Mass.Kilograms() / m.p.Blend.Quantity.Kilograms()
-	}
-	return x
 }
 
 // seen is an answer as it will look.

@@ -20,7 +20,9 @@ type program struct {
 	shade  *shade
 	model  *solver.Model
 	cost   []float64 // per column
-	upper  []float64 // per column, before anything was shut out
+	lower  []float64 // per column, of the program without the shade
+	upper  []float64
+	most   []float64 // upper, but for what is shut out
 	slot   []int     // per column, where its entries of the shade's rows begin; -1: colourless
 	excess int       // the column of the excess
 	basis  *solver.Basis
@@ -91,11 +93,13 @@ func (s *program) makeModel() {
 		m.Variables = append(m.Variables, old.Variables[k])
 		m.Start = append(m.Start, int32(len(m.Index)))
 		s.cost = append(s.cost, old.Variables[k].Cost)
+		s.lower = append(s.lower, old.Variables[k].Lower)
 		s.upper = append(s.upper, old.Variables[k].Upper)
 	}
 	for c := range cuts {
 		m.Index, m.Value = append(m.Index, int32(s.main.first+c)), append(m.Value, -1)
 	}
+	s.most = append([]float64(nil), s.upper...)
 	m.Variables = append(m.Variables, solver.Variable{Name: "excess", Upper: solver.Inf})
 	m.Start = append(m.Start, int32(len(m.Index)))
 	s.model = m
@@ -173,15 +177,38 @@ func (s *program) stopped() context.Context {
 	return ctx
 }
 
-// shut keeps the columns of some groups out; nil opens all.
+// shut keeps some coloured columns out; nil opens all.
 func (s *program) shut(out func(column int) bool) {
 	for k, u := range s.upper {
-		s.model.Variables[k].Upper = u
+		s.most[k] = u
 		if out != nil && s.slot[k] >= 0 && out(k) {
-			s.model.Variables[k].Upper = s.model.Variables[k].Lower
+			s.most[k] = s.lower[k]
 		}
 	}
+	s.unbound()
 	s.basis = nil
+}
+
+// bound keeps the coloured shares near x: a part of what they are and of a little
+// more than nothing, where the shade to first order can be trusted.
+func (s *program) bound(x []float64, part float64) {
+	for k, slot := range s.slot {
+		if slot < 0 {
+			continue
+		}
+		room := part * (x[k] + 0.02)
+		v := &s.model.Variables[k]
+		v.Upper = max(s.lower[k], min(s.most[k], x[k]+room))
+		v.Lower = min(v.Upper, max(s.lower[k], x[k]-room))
+	}
+}
+
+// unbound lets all shares go as far as the program does.
+func (s *program) unbound() {
+	for k := range s.most {
+		v := &s.model.Variables[k]
+		v.Lower, v.Upper = s.lower[k], s.most[k]
+	}
 }
 
 // point is a mixture with its true differences: to the eye that counts, and to the

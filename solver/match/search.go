@@ -11,7 +11,7 @@ import (
 const (
 	steps      = 60
 	sameDE     = 1e-6
-	sameCost   = 1e-7 // of the cost
+	sameCost   = 1e-5 // of the cost
 	repeatable = 0.02 // differences no further apart than this count as the same
 )
 
@@ -56,18 +56,26 @@ func (s *program) guards(p point) bool {
 
 // cheaper descends from a mixture within the difference to the least cost within
 // it. inner is a mixture well within: what is found beyond the difference is
-// drawn back towards it, or towards where the step began.
+// drawn back towards it, or towards where the step began. Where that costs what
+// the step had saved, the next one is kept shorter.
 func (s *program) cheaper(inner, start point, difference float64) (point, error) {
 	s.within(difference)
-	at := start
+	defer s.unbound()
+	at, part, right := start, 4.0, 1e-3
+	fresh := false
 	for range steps {
-		s.around(at.x)
-		last, ok, err := s.solve(1e-3 * difference)
+		if !fresh {
+			s.around(at.x)
+			fresh = true
+		}
+		s.bound(at.x, part)
+		last, ok, err := s.solve(right * difference)
 		if err != nil || !ok {
 			return at, err
 		}
 		to := s.point(last.X)
-		if at.cost-to.cost <= sameCost*math.Abs(at.cost) {
+		hoped := at.cost - to.cost
+		if hoped <= 0.01*sameCost*math.Abs(at.cost) {
 			break
 		}
 		if to.de > difference {
@@ -76,10 +84,20 @@ func (s *program) cheaper(inner, start point, difference float64) (point, error)
 				to = b
 			}
 		}
-		if at.cost-to.cost <= sameCost*math.Abs(at.cost) {
+		saved := at.cost - to.cost
+		switch {
+		case saved < 0.2*hoped:
+			part *= 0.3
+		case saved > 0.8*hoped:
+			part *= 2
+		}
+		if saved > 0 {
+			at, fresh = to, false
+		}
+		if saved < 0.2*hoped && hoped < sameCost*math.Abs(at.cost) || part < 1e-6 {
 			break
 		}
-		at = to
+		right = min(1e-3, max(1e-6, 1e-2*hoped/math.Abs(at.cost)))
 	}
 	return at, nil
 }
@@ -123,7 +141,7 @@ func (s *program) starts() ([]point, error) {
 	plain := s.point(first.X)
 	out := []point{plain}
 	for k, at := range s.slot {
-		if at < 0 || s.model.Variables[k].Upper <= s.model.Variables[k].Lower {
+		if at < 0 || s.most[k] <= s.lower[k] {
 			continue
 		}
 		for i := range s.cost {
@@ -189,7 +207,7 @@ func (s *program) cheapestOf(starts []point, nearest point, difference float64) 
 		return best, err
 	}
 	for k := range best.x {
-		if s.slot[k] < 0 || best.x[k] < 1e-6 || s.model.Variables[k].Upper <= s.model.Variables[k].Lower {
+		if s.slot[k] < 0 || best.x[k] < 1e-6 || s.most[k] <= s.lower[k] {
 			continue
 		}
 		other, err := s.without(k, best, difference)
@@ -208,10 +226,10 @@ func (s *program) cheapestOf(starts []point, nearest point, difference float64) 
 // without is the cheapest mixture within a difference that does without column k;
 // no x: there is none.
 func (s *program) without(k int, from point, difference float64) (point, error) {
-	v := &s.model.Variables[k]
-	upper := v.Upper
-	v.Upper = v.Lower
-	defer func() { v.Upper = upper }()
+	most := s.most[k]
+	s.most[k] = s.lower[k]
+	s.unbound()
+	defer func() { s.most[k] = most; s.unbound() }()
 	// The first step keeps to the limits; the point that it starts from need not.
 	s.closest()
 	s.around(from.x)

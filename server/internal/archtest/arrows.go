@@ -53,6 +53,7 @@ var Arrows = []Arrow{
 	{From: "solver/engines", May: []string{"solver/..."}, Tests: oracles},
 	{From: "solver/cbc", May: []string{"solver", "solver/certify", "solver/clp"}, Tests: oracles},
 	{From: "solver/formulation/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: chosen, Tests: oracles},
+	{From: "solver/match/...", May: []string{"solver/...", "inventory/...", decimal}, Never: chosen, Tests: oracles},
 	{From: "solver/colour", May: []string{"solver", colorful}, Never: chosen, Tests: oracles},
 	{From: "solver/plan/...", May: []string{"solver/...", "inventory/...", "costing/money", decimal}, Never: chosen, Tests: oracles},
 	{From: "solver/...", May: []string{"solver/..."}, Never: chosen, Tests: oracles},
