@@ -126,6 +126,7 @@ func newAPI(conn *channel) (http.Handler, error) {
 		pb.RegisterQuoteServiceHandlerClient(ctx, mux, pb.NewQuoteServiceClient(conn)),
 		pb.RegisterPurchasingServiceHandlerClient(ctx, mux, pb.NewPurchasingServiceClient(conn)),
 		pb.RegisterCorrectionServiceHandlerClient(ctx, mux, pb.NewCorrectionServiceClient(conn)),
+		pb.RegisterShadeServiceHandlerClient(ctx, mux, pb.NewShadeServiceClient(conn)),
 		pb.RegisterStudyServiceHandlerClient(ctx, mux, pb.NewStudyServiceClient(conn)),
 		pb.RegisterLeadTimeServiceHandlerClient(ctx, mux, pb.NewLeadTimeServiceClient(conn)),
 	)

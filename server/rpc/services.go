@@ -23,6 +23,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
 	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))
 	pb.RegisterCorrectionServiceServer(on, NewCorrectionServer(book))
+	pb.RegisterShadeServiceServer(on, NewShadeServer(book))
 	pb.RegisterStudyServiceServer(on, NewStudyServer(book))
 	pb.RegisterLeadTimeServiceServer(on, NewLeadTimeServer(book))
 }

@@ -130,6 +130,58 @@ func (Observer) EnumDescriptor() ([]byte, []int) {
 	return file_millbase_v1_colour_proto_rawDescGZIP(), []int{1}
 }
 
+// How a print is predicted by Kubelka and Munk.
+type PrintMode int32
+
+const (
+	PrintMode_PRINT_MODE_UNSPECIFIED PrintMode = 0
+	// A translucent film on a substrate: one constant, K/S.
+	PrintMode_PRINT_MODE_FILM PrintMode = 1
+	// A mixture that hides what is below it: two constants, K and S.
+	PrintMode_PRINT_MODE_OPAQUE PrintMode = 2
+)
+
+// Enum value maps for PrintMode.
+var (
+	PrintMode_name = map[int32]string{
+		0: "PRINT_MODE_UNSPECIFIED",
+		1: "PRINT_MODE_FILM",
+		2: "PRINT_MODE_OPAQUE",
+	}
+	PrintMode_value = map[string]int32{
+		"PRINT_MODE_UNSPECIFIED": 0,
+		"PRINT_MODE_FILM":        1,
+		"PRINT_MODE_OPAQUE":      2,
+	}
+)
+
+func (x PrintMode) Enum() *PrintMode {
+	p := new(PrintMode)
+	*p = x
+	return p
+}
+
+func (x PrintMode) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PrintMode) Descriptor() protoreflect.EnumDescriptor {
+	return file_millbase_v1_colour_proto_enumTypes[2].Descriptor()
+}
+
+func (PrintMode) Type() protoreflect.EnumType {
+	return &file_millbase_v1_colour_proto_enumTypes[2]
+}
+
+func (x PrintMode) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PrintMode.Descriptor instead.
+func (PrintMode) EnumDescriptor() ([]byte, []int) {
+	return file_millbase_v1_colour_proto_rawDescGZIP(), []int{2}
+}
+
 // A measured spectral reflectance factor on an even grid of wavelengths: 1 is
 // the perfect diffuser.
 type Curve struct {
@@ -308,6 +360,70 @@ func (x *Viewing) GetObserver() Observer {
 	return Observer_OBSERVER_UNSPECIFIED
 }
 
+// The two coefficients of Saunderson's correction for what a surface reflects.
+type Surface struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Of light that falls on the surface.
+	K1 float64 `protobuf:"fixed64,1,opt,name=k1,proto3" json:"k1,omitempty"`
+	// Of diffuse light from inside.
+	K2 float64 `protobuf:"fixed64,2,opt,name=k2,proto3" json:"k2,omitempty"`
+	// The instrument measures the gloss as well; one of 45/0 geometry does not.
+	SpecularIncluded bool `protobuf:"varint,3,opt,name=specular_included,json=specularIncluded,proto3" json:"specular_included,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *Surface) Reset() {
+	*x = Surface{}
+	mi := &file_millbase_v1_colour_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Surface) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Surface) ProtoMessage() {}
+
+func (x *Surface) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_colour_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Surface.ProtoReflect.Descriptor instead.
+func (*Surface) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_colour_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Surface) GetK1() float64 {
+	if x != nil {
+		return x.K1
+	}
+	return 0
+}
+
+func (x *Surface) GetK2() float64 {
+	if x != nil {
+		return x.K2
+	}
+	return 0
+}
+
+func (x *Surface) GetSpecularIncluded() bool {
+	if x != nil {
+		return x.SpecularIncluded
+	}
+	return false
+}
+
 var File_millbase_v1_colour_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_colour_proto_rawDesc = "" +
@@ -325,7 +441,11 @@ const file_millbase_v1_colour_proto_rawDesc = "" +
 	"\n" +
 	"illuminant\x18\x01 \x01(\x0e2\x17.millbase.v1.IlluminantB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"illuminant\x12;\n" +
-	"\bobserver\x18\x02 \x01(\x0e2\x15.millbase.v1.ObserverB\b\xbaH\x05\x82\x01\x02\x10\x01R\bobserver*b\n" +
+	"\bobserver\x18\x02 \x01(\x0e2\x15.millbase.v1.ObserverB\b\xbaH\x05\x82\x01\x02\x10\x01R\bobserver\"\x8c\x01\n" +
+	"\aSurface\x12)\n" +
+	"\x02k1\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x11\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x02k1\x12)\n" +
+	"\x02k2\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x11\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x02k2\x12+\n" +
+	"\x11specular_included\x18\x03 \x01(\bR\x10specularIncluded*b\n" +
 	"\n" +
 	"Illuminant\x12\x1a\n" +
 	"\x16ILLUMINANT_UNSPECIFIED\x10\x00\x12\x12\n" +
@@ -335,7 +455,11 @@ const file_millbase_v1_colour_proto_rawDesc = "" +
 	"\bObserver\x12\x18\n" +
 	"\x14OBSERVER_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13OBSERVER_TWO_DEGREE\x10\x01\x12\x17\n" +
-	"\x13OBSERVER_TEN_DEGREE\x10\x02B'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
+	"\x13OBSERVER_TEN_DEGREE\x10\x02*S\n" +
+	"\tPrintMode\x12\x1a\n" +
+	"\x16PRINT_MODE_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fPRINT_MODE_FILM\x10\x01\x12\x15\n" +
+	"\x11PRINT_MODE_OPAQUE\x10\x02B'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
 var (
 	file_millbase_v1_colour_proto_rawDescOnce sync.Once
@@ -349,14 +473,16 @@ func file_millbase_v1_colour_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_colour_proto_rawDescData
 }
 
-var file_millbase_v1_colour_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_colour_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_millbase_v1_colour_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_millbase_v1_colour_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_millbase_v1_colour_proto_goTypes = []any{
 	(Illuminant)(0), // 0: millbase.v1.Illuminant
 	(Observer)(0),   // 1: millbase.v1.Observer
-	(*Curve)(nil),   // 2: millbase.v1.Curve
-	(*Lab)(nil),     // 3: millbase.v1.Lab
-	(*Viewing)(nil), // 4: millbase.v1.Viewing
+	(PrintMode)(0),  // 2: millbase.v1.PrintMode
+	(*Curve)(nil),   // 3: millbase.v1.Curve
+	(*Lab)(nil),     // 4: millbase.v1.Lab
+	(*Viewing)(nil), // 5: millbase.v1.Viewing
+	(*Surface)(nil), // 6: millbase.v1.Surface
 }
 var file_millbase_v1_colour_proto_depIdxs = []int32{
 	0, // 0: millbase.v1.Viewing.illuminant:type_name -> millbase.v1.Illuminant
@@ -378,8 +504,8 @@ func file_millbase_v1_colour_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_colour_proto_rawDesc), len(file_millbase_v1_colour_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   3,
+			NumEnums:      3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

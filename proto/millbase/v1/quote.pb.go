@@ -92,7 +92,7 @@ func (x QuoteLineChange_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use QuoteLineChange_Kind.Descriptor instead.
 func (QuoteLineChange_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{19, 0}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{18, 0}
 }
 
 // A quote as the plant sees it.
@@ -712,6 +712,10 @@ func (x *QuoteComponent) GetShare() float64 {
 // The shade that a quoted ink was matched to.
 type QuoteShade struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was asked of MatchShade; quantities are those of the quote.
+	Match *MatchShadeRequest `protobuf:"bytes,1,opt,name=match,proto3" json:"match,omitempty"`
+	// Which of the offers is quoted; unset: the cheapest.
+	Offer ShadeOfferKind `protobuf:"varint,2,opt,name=offer,proto3,enum=millbase.v1.ShadeOfferKind" json:"offer,omitempty"`
 	// The ink that is made, "materials/x"; it is added to the book when the quote
 	// is accepted. Empty: named like the quote.
 	Material string `protobuf:"bytes,3,opt,name=material,proto3" json:"material,omitempty"`
@@ -725,8 +729,8 @@ type QuoteShade struct {
 	TargetCurve    *Curve `protobuf:"bytes,13,opt,name=target_curve,json=targetCurve,proto3" json:"target_curve,omitempty"`
 	PredictedCurve *Curve `protobuf:"bytes,14,opt,name=predicted_curve,json=predictedCurve,proto3" json:"predicted_curve,omitempty"`
 	// First the light that it was matched under, then the second.
-	Lights     []*QuoteShadeLight `protobuf:"bytes,15,rep,name=lights,proto3" json:"lights,omitempty"`
-	Metamerism *float64           `protobuf:"fixed64,16,opt,name=metamerism,proto3,oneof" json:"metamerism,omitempty"`
+	Lights     []*ShadeLight `protobuf:"bytes,15,rep,name=lights,proto3" json:"lights,omitempty"`
+	Metamerism *float64      `protobuf:"fixed64,16,opt,name=metamerism,proto3,oneof" json:"metamerism,omitempty"`
 	// Coloured components in it.
 	Bases         int32 `protobuf:"varint,17,opt,name=bases,proto3" json:"bases,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -761,6 +765,20 @@ func (x *QuoteShade) ProtoReflect() protoreflect.Message {
 // Deprecated: Use QuoteShade.ProtoReflect.Descriptor instead.
 func (*QuoteShade) Descriptor() ([]byte, []int) {
 	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *QuoteShade) GetMatch() *MatchShadeRequest {
+	if x != nil {
+		return x.Match
+	}
+	return nil
+}
+
+func (x *QuoteShade) GetOffer() ShadeOfferKind {
+	if x != nil {
+		return x.Offer
+	}
+	return ShadeOfferKind_SHADE_OFFER_KIND_UNSPECIFIED
 }
 
 func (x *QuoteShade) GetMaterial() string {
@@ -812,7 +830,7 @@ func (x *QuoteShade) GetPredictedCurve() *Curve {
 	return nil
 }
 
-func (x *QuoteShade) GetLights() []*QuoteShadeLight {
+func (x *QuoteShade) GetLights() []*ShadeLight {
 	if x != nil {
 		return x.Lights
 	}
@@ -833,102 +851,6 @@ func (x *QuoteShade) GetBases() int32 {
 	return 0
 }
 
-// Target and match under one light.
-type QuoteShadeLight struct {
-	state   protoimpl.MessageState `protogen:"open.v1"`
-	Viewing *Viewing               `protobuf:"bytes,1,opt,name=viewing,proto3" json:"viewing,omitempty"`
-	// Absent where a target in CIELAB says nothing of this light.
-	Target    *Lab `protobuf:"bytes,2,opt,name=target,proto3" json:"target,omitempty"`
-	Predicted *Lab `protobuf:"bytes,3,opt,name=predicted,proto3" json:"predicted,omitempty"`
-	// For a screen, "#rrggbb".
-	TargetSwatch    string `protobuf:"bytes,4,opt,name=target_swatch,json=targetSwatch,proto3" json:"target_swatch,omitempty"`
-	PredictedSwatch string `protobuf:"bytes,5,opt,name=predicted_swatch,json=predictedSwatch,proto3" json:"predicted_swatch,omitempty"`
-	// CIEDE2000 and CIE 1976.
-	De00          *float64 `protobuf:"fixed64,6,opt,name=de00,proto3,oneof" json:"de00,omitempty"`
-	De76          *float64 `protobuf:"fixed64,7,opt,name=de76,proto3,oneof" json:"de76,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *QuoteShadeLight) Reset() {
-	*x = QuoteShadeLight{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[6]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *QuoteShadeLight) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*QuoteShadeLight) ProtoMessage() {}
-
-func (x *QuoteShadeLight) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[6]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use QuoteShadeLight.ProtoReflect.Descriptor instead.
-func (*QuoteShadeLight) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{6}
-}
-
-func (x *QuoteShadeLight) GetViewing() *Viewing {
-	if x != nil {
-		return x.Viewing
-	}
-	return nil
-}
-
-func (x *QuoteShadeLight) GetTarget() *Lab {
-	if x != nil {
-		return x.Target
-	}
-	return nil
-}
-
-func (x *QuoteShadeLight) GetPredicted() *Lab {
-	if x != nil {
-		return x.Predicted
-	}
-	return nil
-}
-
-func (x *QuoteShadeLight) GetTargetSwatch() string {
-	if x != nil {
-		return x.TargetSwatch
-	}
-	return ""
-}
-
-func (x *QuoteShadeLight) GetPredictedSwatch() string {
-	if x != nil {
-		return x.PredictedSwatch
-	}
-	return ""
-}
-
-func (x *QuoteShadeLight) GetDe00() float64 {
-	if x != nil && x.De00 != nil {
-		return *x.De00
-	}
-	return 0
-}
-
-func (x *QuoteShadeLight) GetDe76() float64 {
-	if x != nil && x.De76 != nil {
-		return *x.De76
-	}
-	return 0
-}
-
 type CreateQuoteRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	QuoteId       string                 `protobuf:"bytes,1,opt,name=quote_id,json=quoteId,proto3" json:"quote_id,omitempty"`
@@ -940,7 +862,7 @@ type CreateQuoteRequest struct {
 
 func (x *CreateQuoteRequest) Reset() {
 	*x = CreateQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[7]
+	mi := &file_millbase_v1_quote_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -952,7 +874,7 @@ func (x *CreateQuoteRequest) String() string {
 func (*CreateQuoteRequest) ProtoMessage() {}
 
 func (x *CreateQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[7]
+	mi := &file_millbase_v1_quote_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -965,7 +887,7 @@ func (x *CreateQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateQuoteRequest.ProtoReflect.Descriptor instead.
 func (*CreateQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CreateQuoteRequest) GetQuoteId() string {
@@ -998,7 +920,7 @@ type GetQuoteRequest struct {
 
 func (x *GetQuoteRequest) Reset() {
 	*x = GetQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[8]
+	mi := &file_millbase_v1_quote_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1010,7 +932,7 @@ func (x *GetQuoteRequest) String() string {
 func (*GetQuoteRequest) ProtoMessage() {}
 
 func (x *GetQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[8]
+	mi := &file_millbase_v1_quote_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1023,7 +945,7 @@ func (x *GetQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetQuoteRequest.ProtoReflect.Descriptor instead.
 func (*GetQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetQuoteRequest) GetName() string {
@@ -1042,7 +964,7 @@ type ListQuoteRevisionsRequest struct {
 
 func (x *ListQuoteRevisionsRequest) Reset() {
 	*x = ListQuoteRevisionsRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[9]
+	mi := &file_millbase_v1_quote_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1054,7 +976,7 @@ func (x *ListQuoteRevisionsRequest) String() string {
 func (*ListQuoteRevisionsRequest) ProtoMessage() {}
 
 func (x *ListQuoteRevisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[9]
+	mi := &file_millbase_v1_quote_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1067,7 +989,7 @@ func (x *ListQuoteRevisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListQuoteRevisionsRequest.ProtoReflect.Descriptor instead.
 func (*ListQuoteRevisionsRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListQuoteRevisionsRequest) GetName() string {
@@ -1086,7 +1008,7 @@ type ListQuoteRevisionsResponse struct {
 
 func (x *ListQuoteRevisionsResponse) Reset() {
 	*x = ListQuoteRevisionsResponse{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[10]
+	mi := &file_millbase_v1_quote_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1098,7 +1020,7 @@ func (x *ListQuoteRevisionsResponse) String() string {
 func (*ListQuoteRevisionsResponse) ProtoMessage() {}
 
 func (x *ListQuoteRevisionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[10]
+	mi := &file_millbase_v1_quote_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1111,7 +1033,7 @@ func (x *ListQuoteRevisionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListQuoteRevisionsResponse.ProtoReflect.Descriptor instead.
 func (*ListQuoteRevisionsResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListQuoteRevisionsResponse) GetQuotes() []*Quote {
@@ -1139,7 +1061,7 @@ type ReviseQuoteRequest struct {
 
 func (x *ReviseQuoteRequest) Reset() {
 	*x = ReviseQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[11]
+	mi := &file_millbase_v1_quote_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1151,7 +1073,7 @@ func (x *ReviseQuoteRequest) String() string {
 func (*ReviseQuoteRequest) ProtoMessage() {}
 
 func (x *ReviseQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[11]
+	mi := &file_millbase_v1_quote_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1164,7 +1086,7 @@ func (x *ReviseQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviseQuoteRequest.ProtoReflect.Descriptor instead.
 func (*ReviseQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{11}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ReviseQuoteRequest) GetName() string {
@@ -1212,7 +1134,7 @@ type SendQuoteRequest struct {
 
 func (x *SendQuoteRequest) Reset() {
 	*x = SendQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[12]
+	mi := &file_millbase_v1_quote_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1224,7 +1146,7 @@ func (x *SendQuoteRequest) String() string {
 func (*SendQuoteRequest) ProtoMessage() {}
 
 func (x *SendQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[12]
+	mi := &file_millbase_v1_quote_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1237,7 +1159,7 @@ func (x *SendQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendQuoteRequest.ProtoReflect.Descriptor instead.
 func (*SendQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{12}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *SendQuoteRequest) GetName() string {
@@ -1271,7 +1193,7 @@ type AcceptQuoteRequest struct {
 
 func (x *AcceptQuoteRequest) Reset() {
 	*x = AcceptQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[13]
+	mi := &file_millbase_v1_quote_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1283,7 +1205,7 @@ func (x *AcceptQuoteRequest) String() string {
 func (*AcceptQuoteRequest) ProtoMessage() {}
 
 func (x *AcceptQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[13]
+	mi := &file_millbase_v1_quote_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1296,7 +1218,7 @@ func (x *AcceptQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptQuoteRequest.ProtoReflect.Descriptor instead.
 func (*AcceptQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{13}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *AcceptQuoteRequest) GetName() string {
@@ -1354,7 +1276,7 @@ type AcceptedQuote struct {
 
 func (x *AcceptedQuote) Reset() {
 	*x = AcceptedQuote{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[14]
+	mi := &file_millbase_v1_quote_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1366,7 +1288,7 @@ func (x *AcceptedQuote) String() string {
 func (*AcceptedQuote) ProtoMessage() {}
 
 func (x *AcceptedQuote) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[14]
+	mi := &file_millbase_v1_quote_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1379,7 +1301,7 @@ func (x *AcceptedQuote) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptedQuote.ProtoReflect.Descriptor instead.
 func (*AcceptedQuote) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{14}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *AcceptedQuote) GetQuote() string {
@@ -1444,7 +1366,7 @@ type CompareQuoteRevisionsRequest struct {
 
 func (x *CompareQuoteRevisionsRequest) Reset() {
 	*x = CompareQuoteRevisionsRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[15]
+	mi := &file_millbase_v1_quote_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1456,7 +1378,7 @@ func (x *CompareQuoteRevisionsRequest) String() string {
 func (*CompareQuoteRevisionsRequest) ProtoMessage() {}
 
 func (x *CompareQuoteRevisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[15]
+	mi := &file_millbase_v1_quote_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1469,7 +1391,7 @@ func (x *CompareQuoteRevisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareQuoteRevisionsRequest.ProtoReflect.Descriptor instead.
 func (*CompareQuoteRevisionsRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{15}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CompareQuoteRevisionsRequest) GetName() string {
@@ -1513,7 +1435,7 @@ type QuoteComparison struct {
 
 func (x *QuoteComparison) Reset() {
 	*x = QuoteComparison{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[16]
+	mi := &file_millbase_v1_quote_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1525,7 +1447,7 @@ func (x *QuoteComparison) String() string {
 func (*QuoteComparison) ProtoMessage() {}
 
 func (x *QuoteComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[16]
+	mi := &file_millbase_v1_quote_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1538,7 +1460,7 @@ func (x *QuoteComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuoteComparison.ProtoReflect.Descriptor instead.
 func (*QuoteComparison) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{16}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *QuoteComparison) GetFromQuote() string {
@@ -1601,7 +1523,7 @@ type QuoteTermChange struct {
 
 func (x *QuoteTermChange) Reset() {
 	*x = QuoteTermChange{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[17]
+	mi := &file_millbase_v1_quote_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1613,7 +1535,7 @@ func (x *QuoteTermChange) String() string {
 func (*QuoteTermChange) ProtoMessage() {}
 
 func (x *QuoteTermChange) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[17]
+	mi := &file_millbase_v1_quote_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1626,7 +1548,7 @@ func (x *QuoteTermChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuoteTermChange.ProtoReflect.Descriptor instead.
 func (*QuoteTermChange) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{17}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *QuoteTermChange) GetTerm() string {
@@ -1665,7 +1587,7 @@ type QuoteQuantityComparison struct {
 
 func (x *QuoteQuantityComparison) Reset() {
 	*x = QuoteQuantityComparison{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[18]
+	mi := &file_millbase_v1_quote_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1677,7 +1599,7 @@ func (x *QuoteQuantityComparison) String() string {
 func (*QuoteQuantityComparison) ProtoMessage() {}
 
 func (x *QuoteQuantityComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[18]
+	mi := &file_millbase_v1_quote_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1690,7 +1612,7 @@ func (x *QuoteQuantityComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuoteQuantityComparison.ProtoReflect.Descriptor instead.
 func (*QuoteQuantityComparison) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{18}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *QuoteQuantityComparison) GetQuantityKg() float64 {
@@ -1746,7 +1668,7 @@ type QuoteLineChange struct {
 
 func (x *QuoteLineChange) Reset() {
 	*x = QuoteLineChange{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[19]
+	mi := &file_millbase_v1_quote_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1758,7 +1680,7 @@ func (x *QuoteLineChange) String() string {
 func (*QuoteLineChange) ProtoMessage() {}
 
 func (x *QuoteLineChange) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[19]
+	mi := &file_millbase_v1_quote_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1771,7 +1693,7 @@ func (x *QuoteLineChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuoteLineChange.ProtoReflect.Descriptor instead.
 func (*QuoteLineChange) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{19}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *QuoteLineChange) GetKind() QuoteLineChange_Kind {
@@ -1832,7 +1754,7 @@ type RebuildQuoteRequest struct {
 
 func (x *RebuildQuoteRequest) Reset() {
 	*x = RebuildQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[20]
+	mi := &file_millbase_v1_quote_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1844,7 +1766,7 @@ func (x *RebuildQuoteRequest) String() string {
 func (*RebuildQuoteRequest) ProtoMessage() {}
 
 func (x *RebuildQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[20]
+	mi := &file_millbase_v1_quote_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1857,7 +1779,7 @@ func (x *RebuildQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RebuildQuoteRequest.ProtoReflect.Descriptor instead.
 func (*RebuildQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{20}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RebuildQuoteRequest) GetName() string {
@@ -1883,7 +1805,7 @@ type RebuiltQuote struct {
 
 func (x *RebuiltQuote) Reset() {
 	*x = RebuiltQuote{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[21]
+	mi := &file_millbase_v1_quote_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1895,7 +1817,7 @@ func (x *RebuiltQuote) String() string {
 func (*RebuiltQuote) ProtoMessage() {}
 
 func (x *RebuiltQuote) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[21]
+	mi := &file_millbase_v1_quote_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1908,7 +1830,7 @@ func (x *RebuiltQuote) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RebuiltQuote.ProtoReflect.Descriptor instead.
 func (*RebuiltQuote) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{21}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RebuiltQuote) GetQuote() string {
@@ -1951,7 +1873,7 @@ type QuoteDifference struct {
 
 func (x *QuoteDifference) Reset() {
 	*x = QuoteDifference{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[22]
+	mi := &file_millbase_v1_quote_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1963,7 +1885,7 @@ func (x *QuoteDifference) String() string {
 func (*QuoteDifference) ProtoMessage() {}
 
 func (x *QuoteDifference) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[22]
+	mi := &file_millbase_v1_quote_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1976,7 +1898,7 @@ func (x *QuoteDifference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuoteDifference.ProtoReflect.Descriptor instead.
 func (*QuoteDifference) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{22}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *QuoteDifference) GetQuantityKg() float64 {
@@ -2018,7 +1940,7 @@ type ListQuotesRequest struct {
 
 func (x *ListQuotesRequest) Reset() {
 	*x = ListQuotesRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[23]
+	mi := &file_millbase_v1_quote_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2030,7 +1952,7 @@ func (x *ListQuotesRequest) String() string {
 func (*ListQuotesRequest) ProtoMessage() {}
 
 func (x *ListQuotesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[23]
+	mi := &file_millbase_v1_quote_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2043,7 +1965,7 @@ func (x *ListQuotesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListQuotesRequest.ProtoReflect.Descriptor instead.
 func (*ListQuotesRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{23}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListQuotesRequest) GetPageSize() int32 {
@@ -2077,7 +1999,7 @@ type ListQuotesResponse struct {
 
 func (x *ListQuotesResponse) Reset() {
 	*x = ListQuotesResponse{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[24]
+	mi := &file_millbase_v1_quote_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2089,7 +2011,7 @@ func (x *ListQuotesResponse) String() string {
 func (*ListQuotesResponse) ProtoMessage() {}
 
 func (x *ListQuotesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[24]
+	mi := &file_millbase_v1_quote_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2102,7 +2024,7 @@ func (x *ListQuotesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListQuotesResponse.ProtoReflect.Descriptor instead.
 func (*ListQuotesResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{24}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListQuotesResponse) GetQuotes() []*Quote {
@@ -2129,7 +2051,7 @@ type GetCustomerQuoteRequest struct {
 
 func (x *GetCustomerQuoteRequest) Reset() {
 	*x = GetCustomerQuoteRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[25]
+	mi := &file_millbase_v1_quote_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2141,7 +2063,7 @@ func (x *GetCustomerQuoteRequest) String() string {
 func (*GetCustomerQuoteRequest) ProtoMessage() {}
 
 func (x *GetCustomerQuoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[25]
+	mi := &file_millbase_v1_quote_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2154,7 +2076,7 @@ func (x *GetCustomerQuoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCustomerQuoteRequest.ProtoReflect.Descriptor instead.
 func (*GetCustomerQuoteRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{25}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetCustomerQuoteRequest) GetName() string {
@@ -2175,7 +2097,7 @@ type ListCustomerQuotesRequest struct {
 
 func (x *ListCustomerQuotesRequest) Reset() {
 	*x = ListCustomerQuotesRequest{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[26]
+	mi := &file_millbase_v1_quote_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2187,7 +2109,7 @@ func (x *ListCustomerQuotesRequest) String() string {
 func (*ListCustomerQuotesRequest) ProtoMessage() {}
 
 func (x *ListCustomerQuotesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[26]
+	mi := &file_millbase_v1_quote_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2200,7 +2122,7 @@ func (x *ListCustomerQuotesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCustomerQuotesRequest.ProtoReflect.Descriptor instead.
 func (*ListCustomerQuotesRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{26}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListCustomerQuotesRequest) GetPageSize() int32 {
@@ -2234,7 +2156,7 @@ type ListCustomerQuotesResponse struct {
 
 func (x *ListCustomerQuotesResponse) Reset() {
 	*x = ListCustomerQuotesResponse{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[27]
+	mi := &file_millbase_v1_quote_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2246,7 +2168,7 @@ func (x *ListCustomerQuotesResponse) String() string {
 func (*ListCustomerQuotesResponse) ProtoMessage() {}
 
 func (x *ListCustomerQuotesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[27]
+	mi := &file_millbase_v1_quote_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2259,7 +2181,7 @@ func (x *ListCustomerQuotesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCustomerQuotesResponse.ProtoReflect.Descriptor instead.
 func (*ListCustomerQuotesResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{27}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ListCustomerQuotesResponse) GetQuotes() []*CustomerQuote {
@@ -2306,7 +2228,7 @@ type CustomerQuote struct {
 
 func (x *CustomerQuote) Reset() {
 	*x = CustomerQuote{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[28]
+	mi := &file_millbase_v1_quote_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2318,7 +2240,7 @@ func (x *CustomerQuote) String() string {
 func (*CustomerQuote) ProtoMessage() {}
 
 func (x *CustomerQuote) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[28]
+	mi := &file_millbase_v1_quote_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2331,7 +2253,7 @@ func (x *CustomerQuote) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CustomerQuote.ProtoReflect.Descriptor instead.
 func (*CustomerQuote) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{28}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *CustomerQuote) GetName() string {
@@ -2449,7 +2371,7 @@ type CustomerPrice struct {
 
 func (x *CustomerPrice) Reset() {
 	*x = CustomerPrice{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[29]
+	mi := &file_millbase_v1_quote_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2461,7 +2383,7 @@ func (x *CustomerPrice) String() string {
 func (*CustomerPrice) ProtoMessage() {}
 
 func (x *CustomerPrice) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[29]
+	mi := &file_millbase_v1_quote_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2474,7 +2396,7 @@ func (x *CustomerPrice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CustomerPrice.ProtoReflect.Descriptor instead.
 func (*CustomerPrice) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{29}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *CustomerPrice) GetQuantityKg() float64 {
@@ -2523,14 +2445,14 @@ func (x *CustomerPrice) GetLeadTimeDays() int32 {
 type CustomerShade struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	InWords       string                 `protobuf:"bytes,1,opt,name=in_words,json=inWords,proto3" json:"in_words,omitempty"`
-	Lights        []*QuoteShadeLight     `protobuf:"bytes,2,rep,name=lights,proto3" json:"lights,omitempty"`
+	Lights        []*ShadeLight          `protobuf:"bytes,2,rep,name=lights,proto3" json:"lights,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CustomerShade) Reset() {
 	*x = CustomerShade{}
-	mi := &file_millbase_v1_quote_proto_msgTypes[30]
+	mi := &file_millbase_v1_quote_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2542,7 +2464,7 @@ func (x *CustomerShade) String() string {
 func (*CustomerShade) ProtoMessage() {}
 
 func (x *CustomerShade) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_quote_proto_msgTypes[30]
+	mi := &file_millbase_v1_quote_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2555,7 +2477,7 @@ func (x *CustomerShade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CustomerShade.ProtoReflect.Descriptor instead.
 func (*CustomerShade) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{30}
+	return file_millbase_v1_quote_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CustomerShade) GetInWords() string {
@@ -2565,7 +2487,7 @@ func (x *CustomerShade) GetInWords() string {
 	return ""
 }
 
-func (x *CustomerShade) GetLights() []*QuoteShadeLight {
+func (x *CustomerShade) GetLights() []*ShadeLight {
 	if x != nil {
 		return x.Lights
 	}
@@ -2576,7 +2498,7 @@ var File_millbase_v1_quote_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\n" +
-	"\x17millbase/v1/quote.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x18millbase/v1/colour.proto\x1a\x19millbase/v1/formula.proto\x1a\x1bmillbase/v1/lead_time.proto\"\xf4\t\n" +
+	"\x17millbase/v1/quote.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x18millbase/v1/colour.proto\x1a\x19millbase/v1/formula.proto\x1a\x1bmillbase/v1/lead_time.proto\x1a\x17millbase/v1/match.proto\"\xf4\t\n" +
 	"\x05Quote\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\bcustomer\x18\x02 \x01(\tB\n" +
@@ -2645,9 +2567,11 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x10\n" +
 	"\x03lot\x18\x02 \x01(\tR\x03lot\x12\x14\n" +
 	"\x05title\x18\x03 \x01(\tR\x05title\x12\x14\n" +
-	"\x05share\x18\x04 \x01(\x01R\x05share\"\x8a\x04\n" +
+	"\x05share\x18\x04 \x01(\x01R\x05share\"\xec\x04\n" +
 	"\n" +
-	"QuoteShade\x12<\n" +
+	"QuoteShade\x124\n" +
+	"\x05match\x18\x01 \x01(\v2\x1e.millbase.v1.MatchShadeRequestR\x05match\x12;\n" +
+	"\x05offer\x18\x02 \x01(\x0e2\x1b.millbase.v1.ShadeOfferKindB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05offer\x12<\n" +
 	"\bmaterial\x18\x03 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x126\n" +
 	"\x05route\x18\x04 \x03(\v2\x16.millbase.v1.RouteStepB\b\xbaH\x05\x92\x01\x02\x10(R\x05route\x12\x1e\n" +
 	"\bin_words\x18\n" +
@@ -2655,23 +2579,13 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\tsubstrate\x18\v \x01(\tB\x03\xe0A\x03R\tsubstrate\x12*\n" +
 	"\x0etolerance_de00\x18\f \x01(\x01B\x03\xe0A\x03R\rtoleranceDe00\x12:\n" +
 	"\ftarget_curve\x18\r \x01(\v2\x12.millbase.v1.CurveB\x03\xe0A\x03R\vtargetCurve\x12@\n" +
-	"\x0fpredicted_curve\x18\x0e \x01(\v2\x12.millbase.v1.CurveB\x03\xe0A\x03R\x0epredictedCurve\x129\n" +
-	"\x06lights\x18\x0f \x03(\v2\x1c.millbase.v1.QuoteShadeLightB\x03\xe0A\x03R\x06lights\x12(\n" +
+	"\x0fpredicted_curve\x18\x0e \x01(\v2\x12.millbase.v1.CurveB\x03\xe0A\x03R\x0epredictedCurve\x124\n" +
+	"\x06lights\x18\x0f \x03(\v2\x17.millbase.v1.ShadeLightB\x03\xe0A\x03R\x06lights\x12(\n" +
 	"\n" +
 	"metamerism\x18\x10 \x01(\x01B\x03\xe0A\x03H\x00R\n" +
 	"metamerism\x88\x01\x01\x12\x19\n" +
 	"\x05bases\x18\x11 \x01(\x05B\x03\xe0A\x03R\x05basesB\r\n" +
-	"\v_metamerismJ\x04\b\x01\x10\x02J\x04\b\x02\x10\x03\"\xaf\x02\n" +
-	"\x0fQuoteShadeLight\x12.\n" +
-	"\aviewing\x18\x01 \x01(\v2\x14.millbase.v1.ViewingR\aviewing\x12(\n" +
-	"\x06target\x18\x02 \x01(\v2\x10.millbase.v1.LabR\x06target\x12.\n" +
-	"\tpredicted\x18\x03 \x01(\v2\x10.millbase.v1.LabR\tpredicted\x12#\n" +
-	"\rtarget_swatch\x18\x04 \x01(\tR\ftargetSwatch\x12)\n" +
-	"\x10predicted_swatch\x18\x05 \x01(\tR\x0fpredictedSwatch\x12\x17\n" +
-	"\x04de00\x18\x06 \x01(\x01H\x00R\x04de00\x88\x01\x01\x12\x17\n" +
-	"\x04de76\x18\a \x01(\x01H\x01R\x04de76\x88\x01\x01B\a\n" +
-	"\x05_de00B\a\n" +
-	"\x05_de76\"\xba\x01\n" +
+	"\v_metamerism\"\xba\x01\n" +
 	"\x12CreateQuoteRequest\x12F\n" +
 	"\bquote_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\aquoteId\x120\n" +
 	"\x05quote\x18\x02 \x01(\v2\x12.millbase.v1.QuoteB\x06\xbaH\x03\xc8\x01\x01R\x05quote\x12*\n" +
@@ -2824,10 +2738,10 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\x0eminimum_charge\x18\x04 \x01(\bR\rminimumCharge\x12*\n" +
 	"\x04cans\x18\x05 \x03(\v2\x16.millbase.v1.QuoteCansR\x04cans\x12)\n" +
 	"\x0elead_time_days\x18\x06 \x01(\x05H\x00R\fleadTimeDays\x88\x01\x01B\x11\n" +
-	"\x0f_lead_time_days\"`\n" +
+	"\x0f_lead_time_days\"[\n" +
 	"\rCustomerShade\x12\x19\n" +
-	"\bin_words\x18\x01 \x01(\tR\ainWords\x124\n" +
-	"\x06lights\x18\x02 \x03(\v2\x1c.millbase.v1.QuoteShadeLightR\x06lights2\xd0\n" +
+	"\bin_words\x18\x01 \x01(\tR\ainWords\x12/\n" +
+	"\x06lights\x18\x02 \x03(\v2\x17.millbase.v1.ShadeLightR\x06lights2\xd0\n" +
 	"\n" +
 	"\fQuoteService\x12d\n" +
 	"\vCreateQuote\x12\x1f.millbase.v1.CreateQuoteRequest\x1a\x12.millbase.v1.Quote\" \xca\xda\x18\x03\n" +
@@ -2869,7 +2783,7 @@ func file_millbase_v1_quote_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_quote_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_millbase_v1_quote_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_millbase_v1_quote_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_millbase_v1_quote_proto_goTypes = []any{
 	(QuoteLineChange_Kind)(0),            // 0: millbase.v1.QuoteLineChange.Kind
 	(*Quote)(nil),                        // 1: millbase.v1.Quote
@@ -2878,119 +2792,118 @@ var file_millbase_v1_quote_proto_goTypes = []any{
 	(*QuoteLeadTime)(nil),                // 4: millbase.v1.QuoteLeadTime
 	(*QuoteComponent)(nil),               // 5: millbase.v1.QuoteComponent
 	(*QuoteShade)(nil),                   // 6: millbase.v1.QuoteShade
-	(*QuoteShadeLight)(nil),              // 7: millbase.v1.QuoteShadeLight
-	(*CreateQuoteRequest)(nil),           // 8: millbase.v1.CreateQuoteRequest
-	(*GetQuoteRequest)(nil),              // 9: millbase.v1.GetQuoteRequest
-	(*ListQuoteRevisionsRequest)(nil),    // 10: millbase.v1.ListQuoteRevisionsRequest
-	(*ListQuoteRevisionsResponse)(nil),   // 11: millbase.v1.ListQuoteRevisionsResponse
-	(*ReviseQuoteRequest)(nil),           // 12: millbase.v1.ReviseQuoteRequest
-	(*SendQuoteRequest)(nil),             // 13: millbase.v1.SendQuoteRequest
-	(*AcceptQuoteRequest)(nil),           // 14: millbase.v1.AcceptQuoteRequest
-	(*AcceptedQuote)(nil),                // 15: millbase.v1.AcceptedQuote
-	(*CompareQuoteRevisionsRequest)(nil), // 16: millbase.v1.CompareQuoteRevisionsRequest
-	(*QuoteComparison)(nil),              // 17: millbase.v1.QuoteComparison
-	(*QuoteTermChange)(nil),              // 18: millbase.v1.QuoteTermChange
-	(*QuoteQuantityComparison)(nil),      // 19: millbase.v1.QuoteQuantityComparison
-	(*QuoteLineChange)(nil),              // 20: millbase.v1.QuoteLineChange
-	(*RebuildQuoteRequest)(nil),          // 21: millbase.v1.RebuildQuoteRequest
-	(*RebuiltQuote)(nil),                 // 22: millbase.v1.RebuiltQuote
-	(*QuoteDifference)(nil),              // 23: millbase.v1.QuoteDifference
-	(*ListQuotesRequest)(nil),            // 24: millbase.v1.ListQuotesRequest
-	(*ListQuotesResponse)(nil),           // 25: millbase.v1.ListQuotesResponse
-	(*GetCustomerQuoteRequest)(nil),      // 26: millbase.v1.GetCustomerQuoteRequest
-	(*ListCustomerQuotesRequest)(nil),    // 27: millbase.v1.ListCustomerQuotesRequest
-	(*ListCustomerQuotesResponse)(nil),   // 28: millbase.v1.ListCustomerQuotesResponse
-	(*CustomerQuote)(nil),                // 29: millbase.v1.CustomerQuote
-	(*CustomerPrice)(nil),                // 30: millbase.v1.CustomerPrice
-	(*CustomerShade)(nil),                // 31: millbase.v1.CustomerShade
-	(CostBasis)(0),                       // 32: millbase.v1.CostBasis
-	(*money.Money)(nil),                  // 33: google.type.Money
-	(*timestamppb.Timestamp)(nil),        // 34: google.protobuf.Timestamp
-	(*CostLine)(nil),                     // 35: millbase.v1.CostLine
-	(DecidedBy)(0),                       // 36: millbase.v1.DecidedBy
-	(*RouteStep)(nil),                    // 37: millbase.v1.RouteStep
-	(*Curve)(nil),                        // 38: millbase.v1.Curve
-	(*Viewing)(nil),                      // 39: millbase.v1.Viewing
-	(*Lab)(nil),                          // 40: millbase.v1.Lab
+	(*CreateQuoteRequest)(nil),           // 7: millbase.v1.CreateQuoteRequest
+	(*GetQuoteRequest)(nil),              // 8: millbase.v1.GetQuoteRequest
+	(*ListQuoteRevisionsRequest)(nil),    // 9: millbase.v1.ListQuoteRevisionsRequest
+	(*ListQuoteRevisionsResponse)(nil),   // 10: millbase.v1.ListQuoteRevisionsResponse
+	(*ReviseQuoteRequest)(nil),           // 11: millbase.v1.ReviseQuoteRequest
+	(*SendQuoteRequest)(nil),             // 12: millbase.v1.SendQuoteRequest
+	(*AcceptQuoteRequest)(nil),           // 13: millbase.v1.AcceptQuoteRequest
+	(*AcceptedQuote)(nil),                // 14: millbase.v1.AcceptedQuote
+	(*CompareQuoteRevisionsRequest)(nil), // 15: millbase.v1.CompareQuoteRevisionsRequest
+	(*QuoteComparison)(nil),              // 16: millbase.v1.QuoteComparison
+	(*QuoteTermChange)(nil),              // 17: millbase.v1.QuoteTermChange
+	(*QuoteQuantityComparison)(nil),      // 18: millbase.v1.QuoteQuantityComparison
+	(*QuoteLineChange)(nil),              // 19: millbase.v1.QuoteLineChange
+	(*RebuildQuoteRequest)(nil),          // 20: millbase.v1.RebuildQuoteRequest
+	(*RebuiltQuote)(nil),                 // 21: millbase.v1.RebuiltQuote
+	(*QuoteDifference)(nil),              // 22: millbase.v1.QuoteDifference
+	(*ListQuotesRequest)(nil),            // 23: millbase.v1.ListQuotesRequest
+	(*ListQuotesResponse)(nil),           // 24: millbase.v1.ListQuotesResponse
+	(*GetCustomerQuoteRequest)(nil),      // 25: millbase.v1.GetCustomerQuoteRequest
+	(*ListCustomerQuotesRequest)(nil),    // 26: millbase.v1.ListCustomerQuotesRequest
+	(*ListCustomerQuotesResponse)(nil),   // 27: millbase.v1.ListCustomerQuotesResponse
+	(*CustomerQuote)(nil),                // 28: millbase.v1.CustomerQuote
+	(*CustomerPrice)(nil),                // 29: millbase.v1.CustomerPrice
+	(*CustomerShade)(nil),                // 30: millbase.v1.CustomerShade
+	(CostBasis)(0),                       // 31: millbase.v1.CostBasis
+	(*money.Money)(nil),                  // 32: google.type.Money
+	(*timestamppb.Timestamp)(nil),        // 33: google.protobuf.Timestamp
+	(*CostLine)(nil),                     // 34: millbase.v1.CostLine
+	(DecidedBy)(0),                       // 35: millbase.v1.DecidedBy
+	(*MatchShadeRequest)(nil),            // 36: millbase.v1.MatchShadeRequest
+	(ShadeOfferKind)(0),                  // 37: millbase.v1.ShadeOfferKind
+	(*RouteStep)(nil),                    // 38: millbase.v1.RouteStep
+	(*Curve)(nil),                        // 39: millbase.v1.Curve
+	(*ShadeLight)(nil),                   // 40: millbase.v1.ShadeLight
 	(*fieldmaskpb.FieldMask)(nil),        // 41: google.protobuf.FieldMask
 }
 var file_millbase_v1_quote_proto_depIdxs = []int32{
-	32, // 0: millbase.v1.Quote.cost_basis:type_name -> millbase.v1.CostBasis
-	33, // 1: millbase.v1.Quote.minimum_charge:type_name -> google.type.Money
+	31, // 0: millbase.v1.Quote.cost_basis:type_name -> millbase.v1.CostBasis
+	32, // 1: millbase.v1.Quote.minimum_charge:type_name -> google.type.Money
 	2,  // 2: millbase.v1.Quote.breaks:type_name -> millbase.v1.QuoteBreak
-	15, // 3: millbase.v1.Quote.accepted:type_name -> millbase.v1.AcceptedQuote
+	14, // 3: millbase.v1.Quote.accepted:type_name -> millbase.v1.AcceptedQuote
 	5,  // 4: millbase.v1.Quote.components:type_name -> millbase.v1.QuoteComponent
 	6,  // 5: millbase.v1.Quote.shade:type_name -> millbase.v1.QuoteShade
-	34, // 6: millbase.v1.Quote.create_time:type_name -> google.protobuf.Timestamp
-	33, // 7: millbase.v1.QuoteBreak.price_per_kg:type_name -> google.type.Money
-	33, // 8: millbase.v1.QuoteBreak.price:type_name -> google.type.Money
-	33, // 9: millbase.v1.QuoteBreak.cost_per_kg:type_name -> google.type.Money
-	33, // 10: millbase.v1.QuoteBreak.cost:type_name -> google.type.Money
-	35, // 11: millbase.v1.QuoteBreak.lines:type_name -> millbase.v1.CostLine
-	33, // 12: millbase.v1.QuoteBreak.margin:type_name -> google.type.Money
+	33, // 6: millbase.v1.Quote.create_time:type_name -> google.protobuf.Timestamp
+	32, // 7: millbase.v1.QuoteBreak.price_per_kg:type_name -> google.type.Money
+	32, // 8: millbase.v1.QuoteBreak.price:type_name -> google.type.Money
+	32, // 9: millbase.v1.QuoteBreak.cost_per_kg:type_name -> google.type.Money
+	32, // 10: millbase.v1.QuoteBreak.cost:type_name -> google.type.Money
+	34, // 11: millbase.v1.QuoteBreak.lines:type_name -> millbase.v1.CostLine
+	32, // 12: millbase.v1.QuoteBreak.margin:type_name -> google.type.Money
 	3,  // 13: millbase.v1.QuoteBreak.cans:type_name -> millbase.v1.QuoteCans
 	4,  // 14: millbase.v1.QuoteBreak.lead_time:type_name -> millbase.v1.QuoteLeadTime
-	36, // 15: millbase.v1.QuoteLeadTime.decided_by:type_name -> millbase.v1.DecidedBy
-	37, // 16: millbase.v1.QuoteShade.route:type_name -> millbase.v1.RouteStep
-	38, // 17: millbase.v1.QuoteShade.target_curve:type_name -> millbase.v1.Curve
-	38, // 18: millbase.v1.QuoteShade.predicted_curve:type_name -> millbase.v1.Curve
-	7,  // 19: millbase.v1.QuoteShade.lights:type_name -> millbase.v1.QuoteShadeLight
-	39, // 20: millbase.v1.QuoteShadeLight.viewing:type_name -> millbase.v1.Viewing
-	40, // 21: millbase.v1.QuoteShadeLight.target:type_name -> millbase.v1.Lab
-	40, // 22: millbase.v1.QuoteShadeLight.predicted:type_name -> millbase.v1.Lab
-	1,  // 23: millbase.v1.CreateQuoteRequest.quote:type_name -> millbase.v1.Quote
-	1,  // 24: millbase.v1.ListQuoteRevisionsResponse.quotes:type_name -> millbase.v1.Quote
-	1,  // 25: millbase.v1.ReviseQuoteRequest.quote:type_name -> millbase.v1.Quote
-	41, // 26: millbase.v1.ReviseQuoteRequest.update_mask:type_name -> google.protobuf.FieldMask
-	33, // 27: millbase.v1.AcceptedQuote.price_per_kg:type_name -> google.type.Money
-	33, // 28: millbase.v1.AcceptedQuote.price:type_name -> google.type.Money
-	18, // 29: millbase.v1.QuoteComparison.terms:type_name -> millbase.v1.QuoteTermChange
-	19, // 30: millbase.v1.QuoteComparison.quantities:type_name -> millbase.v1.QuoteQuantityComparison
-	33, // 31: millbase.v1.QuoteQuantityComparison.before:type_name -> google.type.Money
-	33, // 32: millbase.v1.QuoteQuantityComparison.after:type_name -> google.type.Money
-	33, // 33: millbase.v1.QuoteQuantityComparison.difference:type_name -> google.type.Money
-	20, // 34: millbase.v1.QuoteQuantityComparison.lines:type_name -> millbase.v1.QuoteLineChange
-	0,  // 35: millbase.v1.QuoteLineChange.kind:type_name -> millbase.v1.QuoteLineChange.Kind
-	33, // 36: millbase.v1.QuoteLineChange.before:type_name -> google.type.Money
-	33, // 37: millbase.v1.QuoteLineChange.after:type_name -> google.type.Money
-	33, // 38: millbase.v1.QuoteLineChange.difference:type_name -> google.type.Money
-	23, // 39: millbase.v1.RebuiltQuote.differences:type_name -> millbase.v1.QuoteDifference
-	1,  // 40: millbase.v1.ListQuotesResponse.quotes:type_name -> millbase.v1.Quote
-	29, // 41: millbase.v1.ListCustomerQuotesResponse.quotes:type_name -> millbase.v1.CustomerQuote
-	30, // 42: millbase.v1.CustomerQuote.prices:type_name -> millbase.v1.CustomerPrice
-	31, // 43: millbase.v1.CustomerQuote.shade:type_name -> millbase.v1.CustomerShade
-	15, // 44: millbase.v1.CustomerQuote.accepted:type_name -> millbase.v1.AcceptedQuote
-	33, // 45: millbase.v1.CustomerPrice.price_per_kg:type_name -> google.type.Money
-	33, // 46: millbase.v1.CustomerPrice.price:type_name -> google.type.Money
-	3,  // 47: millbase.v1.CustomerPrice.cans:type_name -> millbase.v1.QuoteCans
-	7,  // 48: millbase.v1.CustomerShade.lights:type_name -> millbase.v1.QuoteShadeLight
-	8,  // 49: millbase.v1.QuoteService.CreateQuote:input_type -> millbase.v1.CreateQuoteRequest
-	9,  // 50: millbase.v1.QuoteService.GetQuote:input_type -> millbase.v1.GetQuoteRequest
-	24, // 51: millbase.v1.QuoteService.ListQuotes:input_type -> millbase.v1.ListQuotesRequest
-	10, // 52: millbase.v1.QuoteService.ListQuoteRevisions:input_type -> millbase.v1.ListQuoteRevisionsRequest
-	12, // 53: millbase.v1.QuoteService.ReviseQuote:input_type -> millbase.v1.ReviseQuoteRequest
-	13, // 54: millbase.v1.QuoteService.SendQuote:input_type -> millbase.v1.SendQuoteRequest
-	14, // 55: millbase.v1.QuoteService.AcceptQuote:input_type -> millbase.v1.AcceptQuoteRequest
-	16, // 56: millbase.v1.QuoteService.CompareQuoteRevisions:input_type -> millbase.v1.CompareQuoteRevisionsRequest
-	21, // 57: millbase.v1.QuoteService.RebuildQuote:input_type -> millbase.v1.RebuildQuoteRequest
-	26, // 58: millbase.v1.QuoteService.GetCustomerQuote:input_type -> millbase.v1.GetCustomerQuoteRequest
-	27, // 59: millbase.v1.QuoteService.ListCustomerQuotes:input_type -> millbase.v1.ListCustomerQuotesRequest
-	1,  // 60: millbase.v1.QuoteService.CreateQuote:output_type -> millbase.v1.Quote
-	1,  // 61: millbase.v1.QuoteService.GetQuote:output_type -> millbase.v1.Quote
-	25, // 62: millbase.v1.QuoteService.ListQuotes:output_type -> millbase.v1.ListQuotesResponse
-	11, // 63: millbase.v1.QuoteService.ListQuoteRevisions:output_type -> millbase.v1.ListQuoteRevisionsResponse
-	1,  // 64: millbase.v1.QuoteService.ReviseQuote:output_type -> millbase.v1.Quote
-	1,  // 65: millbase.v1.QuoteService.SendQuote:output_type -> millbase.v1.Quote
-	15, // 66: millbase.v1.QuoteService.AcceptQuote:output_type -> millbase.v1.AcceptedQuote
-	17, // 67: millbase.v1.QuoteService.CompareQuoteRevisions:output_type -> millbase.v1.QuoteComparison
-	22, // 68: millbase.v1.QuoteService.RebuildQuote:output_type -> millbase.v1.RebuiltQuote
-	29, // 69: millbase.v1.QuoteService.GetCustomerQuote:output_type -> millbase.v1.CustomerQuote
-	28, // 70: millbase.v1.QuoteService.ListCustomerQuotes:output_type -> millbase.v1.ListCustomerQuotesResponse
-	60, // [60:71] is the sub-list for method output_type
-	49, // [49:60] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	35, // 15: millbase.v1.QuoteLeadTime.decided_by:type_name -> millbase.v1.DecidedBy
+	36, // 16: millbase.v1.QuoteShade.match:type_name -> millbase.v1.MatchShadeRequest
+	37, // 17: millbase.v1.QuoteShade.offer:type_name -> millbase.v1.ShadeOfferKind
+	38, // 18: millbase.v1.QuoteShade.route:type_name -> millbase.v1.RouteStep
+	39, // 19: millbase.v1.QuoteShade.target_curve:type_name -> millbase.v1.Curve
+	39, // 20: millbase.v1.QuoteShade.predicted_curve:type_name -> millbase.v1.Curve
+	40, // 21: millbase.v1.QuoteShade.lights:type_name -> millbase.v1.ShadeLight
+	1,  // 22: millbase.v1.CreateQuoteRequest.quote:type_name -> millbase.v1.Quote
+	1,  // 23: millbase.v1.ListQuoteRevisionsResponse.quotes:type_name -> millbase.v1.Quote
+	1,  // 24: millbase.v1.ReviseQuoteRequest.quote:type_name -> millbase.v1.Quote
+	41, // 25: millbase.v1.ReviseQuoteRequest.update_mask:type_name -> google.protobuf.FieldMask
+	32, // 26: millbase.v1.AcceptedQuote.price_per_kg:type_name -> google.type.Money
+	32, // 27: millbase.v1.AcceptedQuote.price:type_name -> google.type.Money
+	17, // 28: millbase.v1.QuoteComparison.terms:type_name -> millbase.v1.QuoteTermChange
+	18, // 29: millbase.v1.QuoteComparison.quantities:type_name -> millbase.v1.QuoteQuantityComparison
+	32, // 30: millbase.v1.QuoteQuantityComparison.before:type_name -> google.type.Money
+	32, // 31: millbase.v1.QuoteQuantityComparison.after:type_name -> google.type.Money
+	32, // 32: millbase.v1.QuoteQuantityComparison.difference:type_name -> google.type.Money
+	19, // 33: millbase.v1.QuoteQuantityComparison.lines:type_name -> millbase.v1.QuoteLineChange
+	0,  // 34: millbase.v1.QuoteLineChange.kind:type_name -> millbase.v1.QuoteLineChange.Kind
+	32, // 35: millbase.v1.QuoteLineChange.before:type_name -> google.type.Money
+	32, // 36: millbase.v1.QuoteLineChange.after:type_name -> google.type.Money
+	32, // 37: millbase.v1.QuoteLineChange.difference:type_name -> google.type.Money
+	22, // 38: millbase.v1.RebuiltQuote.differences:type_name -> millbase.v1.QuoteDifference
+	1,  // 39: millbase.v1.ListQuotesResponse.quotes:type_name -> millbase.v1.Quote
+	28, // 40: millbase.v1.ListCustomerQuotesResponse.quotes:type_name -> millbase.v1.CustomerQuote
+	29, // 41: millbase.v1.CustomerQuote.prices:type_name -> millbase.v1.CustomerPrice
+	30, // 42: millbase.v1.CustomerQuote.shade:type_name -> millbase.v1.CustomerShade
+	14, // 43: millbase.v1.CustomerQuote.accepted:type_name -> millbase.v1.AcceptedQuote
+	32, // 44: millbase.v1.CustomerPrice.price_per_kg:type_name -> google.type.Money
+	32, // 45: millbase.v1.CustomerPrice.price:type_name -> google.type.Money
+	3,  // 46: millbase.v1.CustomerPrice.cans:type_name -> millbase.v1.QuoteCans
+	40, // 47: millbase.v1.CustomerShade.lights:type_name -> millbase.v1.ShadeLight
+	7,  // 48: millbase.v1.QuoteService.CreateQuote:input_type -> millbase.v1.CreateQuoteRequest
+	8,  // 49: millbase.v1.QuoteService.GetQuote:input_type -> millbase.v1.GetQuoteRequest
+	23, // 50: millbase.v1.QuoteService.ListQuotes:input_type -> millbase.v1.ListQuotesRequest
+	9,  // 51: millbase.v1.QuoteService.ListQuoteRevisions:input_type -> millbase.v1.ListQuoteRevisionsRequest
+	11, // 52: millbase.v1.QuoteService.ReviseQuote:input_type -> millbase.v1.ReviseQuoteRequest
+	12, // 53: millbase.v1.QuoteService.SendQuote:input_type -> millbase.v1.SendQuoteRequest
+	13, // 54: millbase.v1.QuoteService.AcceptQuote:input_type -> millbase.v1.AcceptQuoteRequest
+	15, // 55: millbase.v1.QuoteService.CompareQuoteRevisions:input_type -> millbase.v1.CompareQuoteRevisionsRequest
+	20, // 56: millbase.v1.QuoteService.RebuildQuote:input_type -> millbase.v1.RebuildQuoteRequest
+	25, // 57: millbase.v1.QuoteService.GetCustomerQuote:input_type -> millbase.v1.GetCustomerQuoteRequest
+	26, // 58: millbase.v1.QuoteService.ListCustomerQuotes:input_type -> millbase.v1.ListCustomerQuotesRequest
+	1,  // 59: millbase.v1.QuoteService.CreateQuote:output_type -> millbase.v1.Quote
+	1,  // 60: millbase.v1.QuoteService.GetQuote:output_type -> millbase.v1.Quote
+	24, // 61: millbase.v1.QuoteService.ListQuotes:output_type -> millbase.v1.ListQuotesResponse
+	10, // 62: millbase.v1.QuoteService.ListQuoteRevisions:output_type -> millbase.v1.ListQuoteRevisionsResponse
+	1,  // 63: millbase.v1.QuoteService.ReviseQuote:output_type -> millbase.v1.Quote
+	1,  // 64: millbase.v1.QuoteService.SendQuote:output_type -> millbase.v1.Quote
+	14, // 65: millbase.v1.QuoteService.AcceptQuote:output_type -> millbase.v1.AcceptedQuote
+	16, // 66: millbase.v1.QuoteService.CompareQuoteRevisions:output_type -> millbase.v1.QuoteComparison
+	21, // 67: millbase.v1.QuoteService.RebuildQuote:output_type -> millbase.v1.RebuiltQuote
+	28, // 68: millbase.v1.QuoteService.GetCustomerQuote:output_type -> millbase.v1.CustomerQuote
+	27, // 69: millbase.v1.QuoteService.ListCustomerQuotes:output_type -> millbase.v1.ListCustomerQuotesResponse
+	59, // [59:70] is the sub-list for method output_type
+	48, // [48:59] is the sub-list for method input_type
+	48, // [48:48] is the sub-list for extension type_name
+	48, // [48:48] is the sub-list for extension extendee
+	0,  // [0:48] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_quote_proto_init() }
@@ -3002,16 +2915,16 @@ func file_millbase_v1_quote_proto_init() {
 	file_millbase_v1_colour_proto_init()
 	file_millbase_v1_formula_proto_init()
 	file_millbase_v1_lead_time_proto_init()
+	file_millbase_v1_match_proto_init()
 	file_millbase_v1_quote_proto_msgTypes[5].OneofWrappers = []any{}
-	file_millbase_v1_quote_proto_msgTypes[6].OneofWrappers = []any{}
-	file_millbase_v1_quote_proto_msgTypes[29].OneofWrappers = []any{}
+	file_millbase_v1_quote_proto_msgTypes[28].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_quote_proto_rawDesc), len(file_millbase_v1_quote_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   31,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
