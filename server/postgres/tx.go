@@ -47,7 +47,13 @@ func (x *tx) Quotes() app.Repo[app.StoredQuote] {
 func (x *tx) Keys() app.Repo[app.APIKey] { return repo[app.APIKey]{keyTable, x.t} }
 func (x *tx) Plant() app.PlantRepo       { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
 func (x *tx) Stock() app.StockReader     { return stock{x.t} }
-func (x *tx) Ledger() app.TxLedger       { return txLedger{x.t} }
+func (x *tx) Substrates() app.Repo[app.Substrate] {
+	return repo[app.Substrate]{substrateTable, x.t}
+}
+func (x *tx) Characterisations() app.Repo[app.Characterisation] {
+	return repo[app.Characterisation]{characterisationTable, x.t}
+}
+func (x *tx) Ledger() app.TxLedger { return txLedger{x.t} }
 
 // Once records a request id with the resource that it is answered by.
 func (x *tx) Once(ctx context.Context, r app.Request, resource string) (string, error) {

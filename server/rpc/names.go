@@ -20,6 +20,9 @@ const (
 	purchaseOrders = "purchaseOrders"
 	quotes         = "quotes"
 	keys           = "keys"
+	substrates     = "substrates"
+
+	characterisations = "characterisations"
 )
 
 // nameOf is the resource name of an id; an empty id has an empty name.

@@ -24,6 +24,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))
 	pb.RegisterCorrectionServiceServer(on, NewCorrectionServer(book))
 	pb.RegisterShadeServiceServer(on, NewShadeServer(book))
+	pb.RegisterColourServiceServer(on, &colourService{book: book})
 	pb.RegisterStudyServiceServer(on, NewStudyServer(book))
 	pb.RegisterLeadTimeServiceServer(on, NewLeadTimeServer(book))
 }

@@ -7,8 +7,10 @@ import (
 
 // Drawdown is a measured print of one base ink.
 type Drawdown struct {
-	Concentration float64 // of the base in the ink, kg/kg, above 0 to 1
-	Curve         Curve   // as measured
+	// Concentration of the base in the ink, kg/kg, above 0 to 1; of a film that is
+	// thicker than usual times how much thicker.
+	Concentration float64
+	Curve         Curve // as measured
 }
 
 // Fit is a base ink characterised on a stock.
@@ -24,11 +26,15 @@ type Fit struct {
 	Differences []float64
 }
 
+// mostInFilm is the largest concentration in a film: one that is thicker than usual
+// counts as so much more of it.
+const mostInFilm = 20
+
 // FitFilm finds the unit K/S of a base ink from drawdowns on a stock at one or more
 // concentrations: per wavelength the least squares of reflectance, to first order,
 // that is not negative. Errors name the drawdown.
 func FitFilm(stock Curve, of []Drawdown, s Surface) (*Fit, error) {
-	if err := checkDrawdowns(stock, of); err != nil {
+	if err := checkDrawdowns(stock, of, mostInFilm); err != nil {
 		return nil, err
 	}
 	f := &Fit{Unit: make([]float64, len(stock.Values))}
@@ -85,7 +91,7 @@ func FitOpaque(white Optics, of []Drawdown, s Surface) (*OpaqueFit, error) {
 	if len(of) < 2 {
 		return nil, fmt.Errorf("give drawdowns at two concentrations at least, not %d: there are two unknowns, K and S", len(of))
 	}
-	if err := checkDrawdowns(of[0].Curve, of); err != nil {
+	if err := checkDrawdowns(of[0].Curve, of, 1); err != nil {
 		return nil, err
 	}
 	n := len(of[0].Curve.Values)
@@ -148,7 +154,8 @@ func notNegative(a [2][2]float64, b [2]float64) (x, y float64) {
 	return x, y
 }
 
-func checkDrawdowns(grid Curve, of []Drawdown) error {
+// checkDrawdowns checks drawdowns of at most a concentration.
+func checkDrawdowns(grid Curve, of []Drawdown, most float64) error {
 	if err := grid.Validate(); err != nil {
 		return err
 	}
@@ -157,8 +164,8 @@ func checkDrawdowns(grid Curve, of []Drawdown) error {
 	}
 	for i, d := range of {
 		switch {
-		case !(d.Concentration > 0 && d.Concentration <= 1):
-			return fmt.Errorf("drawdown %d: the concentration is %g; write kg of base per kg of ink, above 0 to 1", i+1, d.Concentration)
+		case !(d.Concentration > 0 && d.Concentration <= most):
+			return fmt.Errorf("drawdown %d: the concentration is %g; write kg of base per kg of ink, above 0 to %g", i+1, d.Concentration, most)
 		case !d.Curve.SameGrid(grid):
 			return fmt.Errorf("drawdown %d: %w", i+1, ErrGrids)
 		}
@@ -167,4 +174,34 @@ func checkDrawdowns(grid Curve, of []Drawdown) error {
 		}
 	}
 	return nil
+}
+
+// FitWhite finds K of the white that other components are let down in, from
+// drawdowns of it that hide what is below them. Its S is 1 by definition: only
+// ratios of K and S show in a mixture.
+func FitWhite(of []Drawdown, s Surface) (*OpaqueFit, error) {
+	if len(of) == 0 {
+		return nil, fmt.Errorf("there is no drawdown to fit: measure one at least")
+	}
+	if err := checkDrawdowns(of[0].Curve, of, 1); err != nil {
+		return nil, err
+	}
+	n := len(of[0].Curve.Values)
+	f := &OpaqueFit{Optics: Optics{make([]float64, n), make([]float64, n)}}
+	for i := range n {
+		above, below := 0.0, 0.0
+		for _, d := range of {
+			if d.Concentration != 1 {
+				return nil, fmt.Errorf("a drawdown of the white is of the white alone: concentration 1, not %g", d.Concentration)
+			}
+			r := floor(s.Inside(d.Curve.Values[i]))
+			above += sensitivity(r) * KS(min(1, r))
+			below += sensitivity(r)
+		}
+		f.K[i], f.S[i] = above/below, 1
+	}
+	var fit Fit
+	fit.judge(of, func(d Drawdown) Curve { return Opaque(d.Curve, []Optics{f.Optics}, []float64{1}, s) })
+	f.Residual, f.Differences = fit.Residual, fit.Differences
+	return f, nil
 }

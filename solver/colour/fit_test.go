@@ -115,7 +115,7 @@ func TestBadDrawdowns(t *testing.T) {
 	for want, of := range map[string][]Drawdown{
 		"no drawdown":                     nil,
 		"drawdown 1: the concentration":   {{0, stock}},
-		"drawdown 2: the concentration":   {{1, stock}, {1.2, stock}},
+		"drawdown 2: the concentration":   {{1, stock}, {25, stock}},
 		"drawdown 1: the curves are at":   {{1, stock.Thinned()}},
 		"drawdown 1: the reflectance at ": {{1, stock.mapped(func(float64) float64 { return -1 })}},
 	} {
