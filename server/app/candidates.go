@@ -22,8 +22,9 @@ type BookCandidates struct {
 	Materials []string // ids; empty: all but packaging and finished ink
 	// Excluded are names of lots, materials or offers: "lots/l-1".
 	Excluded        []string
-	StockOnly       bool // no offers
-	WithFinishedInk bool // finished ink may be worked in, named in Materials or not
+	StockOnly       bool            // no offers
+	WithFinishedInk bool            // finished ink may be worked in, named in Materials or not
+	Class           inventory.Class // only materials of it; empty: of any
 }
 
 // LeftOut is a candidate that could not take part, and why.
@@ -193,7 +194,7 @@ func (c *choice) asksFor(m BookMaterial) bool {
 	switch {
 	case m.Class == inventory.Packaging, m.Class == inventory.Ink && !c.of.WithFinishedInk && !c.only[m.ID]:
 		return false
-	case c.only != nil && !c.only[m.ID]:
+	case c.only != nil && !c.only[m.ID], c.of.Class != "" && m.Class != c.of.Class:
 		return false
 	}
 	return !c.excluded["materials/"+m.ID]

@@ -19,6 +19,7 @@ const (
 	batches        = "batches"
 	purchaseOrders = "purchaseOrders"
 	quotes         = "quotes"
+	substrates     = "substrates"
 	keys           = "keys"
 	substrates     = "substrates"
 

@@ -273,3 +273,11 @@ func TestSwatch(t *testing.T) {
 		t.Errorf("black is %s", s)
 	}
 }
+
+func TestSwatchOfLab(t *testing.T) {
+	for lab, want := range map[Lab]string{{100, 0, 0}: "#ffffff", {0, 0, 0}: "#000000", {53.2408, 80.0925, 67.2032}: "#ff0000"} { // sRGB red, IEC 61966-2-1, D65
+		if got := lab.Swatch(); got != want {
+			t.Errorf("%v is %s, want %s", lab, got, want)
+		}
+	}
+}

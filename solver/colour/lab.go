@@ -108,3 +108,10 @@ func hues(p, q Lab) (difference, mean float64) {
 	}
 	return difference, (h + k - 360) / 2
 }
+
+// Swatch is the colour on a screen, as "#rrggbb" in sRGB, clipped to what a screen
+// has: how it looks to an eye that is adapted to its white, so that a colour seen
+// in lamp light is not the orange that a camera would make of it.
+func (l Lab) Swatch() string {
+	return colorful.LabWhiteRef(l.L/100, l.A/100, l.B/100, colorful.D65).Clamped().Hex()
+}

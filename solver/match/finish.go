@@ -216,13 +216,13 @@ func (p *Problem) Predict(masses []mass.Mass) Offer {
 	} else {
 		o.Curve = colour.Film(p.Substrate, units, shares, p.Surface)
 	}
-	o.Lab, o.SecondLab = o.Curve.Seen(p.Viewing), o.Curve.Seen(p.second())
+	o.Lab, o.SecondLab = o.Curve.Seen(p.Viewing), o.Curve.Seen(p.SecondViewing())
 	target, _ := p.target(p.Viewing)
 	o.DE00, o.DE76 = colour.Difference2000(target, o.Lab), colour.Difference(target, o.Lab)
 	o.Second00, o.Metamerism = math.NaN(), math.NaN()
 	if c := p.Target.Curve; c != nil {
-		o.Second00 = colour.Difference2000(c.Seen(p.second()), o.SecondLab)
-		o.Metamerism = colour.Metamerism(*c, o.Curve, p.Viewing, p.second())
+		o.Second00 = colour.Difference2000(c.Seen(p.SecondViewing()), o.SecondLab)
+		o.Metamerism = colour.Metamerism(*c, o.Curve, p.Viewing, p.SecondViewing())
 	}
 	return o
 }

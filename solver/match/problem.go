@@ -79,8 +79,8 @@ const (
 	MaxColoured  = 200
 )
 
-// second is the second light.
-func (p *Problem) second() colour.Viewing {
+// SecondViewing is the second light.
+func (p *Problem) SecondViewing() colour.Viewing {
 	if p.Second != nil {
 		return *p.Second
 	}

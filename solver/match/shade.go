@@ -52,7 +52,7 @@ func newShade(p *Problem, columns []int) *shade {
 	}
 	views := []colour.Viewing{p.Viewing}
 	if p.Target.Curve != nil {
-		views = append(views, p.second())
+		views = append(views, p.SecondViewing())
 	}
 	for _, v := range views {
 		target, _ := p.target(v)
