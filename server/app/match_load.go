@@ -95,7 +95,7 @@ func (m *matching) colour(ctx context.Context, tx Tx, b *Book) (err error) {
 
 // problem is the question in the solver's terms.
 func (m *matching) problem() (*match.Problem, error) {
-	p := &match.Problem{Blend: m.set.problem(), Colourants: m.print.colourants, Mode: m.print.mode, Substrate: m.print.bare, Surface: m.print.surface,
+	p := &match.Problem{Blend: m.set.problem(), Colourants: m.print.colourants, Mode: m.print.Mode, Substrate: m.print.bare, Surface: m.print.surface,
 		Target: m.req.Target, Viewing: m.req.Viewing, Second: m.req.Second, Tolerance: m.req.Tolerance, MaxBases: m.req.MaxBases}
 	if c := p.Target.Curve; c != nil {
 		on := m.print.sameGrid(*c)

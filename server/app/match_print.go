@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"millbase/inventory"
@@ -18,7 +19,6 @@ type printed struct {
 	ShadePrint
 	bare    colour.Curve
 	surface colour.Surface
-	mode    match.Mode
 	field   string         // of the request that bare is from
 	own     map[string]int // of the request's colourants, by candidate
 	// colourants are those of the pool, one per candidate.
@@ -27,7 +27,7 @@ type printed struct {
 
 // printOf finds the bare substrate. tx is nil without a book.
 func (b *Book) printOf(ctx context.Context, tx Tx, of ShadePrint, target *colour.Curve) (*printed, error) {
-	p := &printed{ShadePrint: of, mode: of.Mode, own: map[string]int{}}
+	p := &printed{ShadePrint: of, own: map[string]int{}}
 	for i, c := range of.Colourants {
 		if _, twice := p.own[c.Candidate]; twice {
 			return nil, InvalidField(fmt.Sprintf("print.colourants[%d].candidate", i), "%.80q is there twice", c.Candidate)
@@ -71,7 +71,7 @@ func (p *printed) sameGrid(c colour.Curve) colour.Curve {
 // colour fills in the colourants of the pool. Candidates of the book whose colour
 // is not known leave it.
 func (p *printed) colour(ctx context.Context, tx Tx, s *setting) error {
-	known, err := p.characterised(ctx, tx, s.pool.candidates)
+	known, err := p.characterised(ctx, tx)
 	if err != nil {
 		return err
 	}
@@ -146,10 +146,31 @@ func pigmented(c *formulation.Candidate) bool {
 
 // fromBook takes curve and surface of the substrate in the book.
 func (p *printed) fromBook(ctx context.Context, tx Tx) error {
-	return absent(ErrNotFound, "substrates/"+p.Substrate)
+	rec, err := tx.Substrates().Get(ctx, p.Substrate)
+	if err != nil {
+		return absent(err, "substrates/"+p.Substrate)
+	}
+	p.bare, p.surface = rec.Value.Curve, rec.Value.Surface
+	return nil
 }
 
 // characterised are the current characterisations on the substrate, by material.
-func (p *printed) characterised(ctx context.Context, tx Tx, of []formulation.Candidate) (map[string]match.Colourant, error) {
-	return nil, nil
+func (p *printed) characterised(ctx context.Context, tx Tx) (map[string]match.Colourant, error) {
+	if p.Substrate == "" {
+		return nil, nil
+	}
+	list, err := tx.Characterisations().List(ctx, Query{Where: []Condition{{"substrate", "=", p.Substrate}, {"superseded", "=", "false"},
+		{"opaque", "=", strconv.FormatBool(p.Mode == match.Opaque)}}})
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string]match.Colourant, len(list))
+	for _, c := range list {
+		of := match.Colourant{K: c.Value.K}
+		if c.Value.Opaque {
+			of.S = c.Value.S
+		}
+		out[c.Value.Material] = of
+	}
+	return out, nil
 }

@@ -42,13 +42,13 @@ func (f *fields) shade(req *millbasev1.MatchShadeRequest) app.MatchRequest {
 			CurrencyCode: req.GetCurrencyCode(), WaterDensityKgPerL: req.GetWaterDensityKgPerL(), Weighing: req.GetWeighing()}),
 		Print:          f.print("print", req.GetPrint()),
 		Target:         f.target("target", req.GetTarget()),
-		Viewing:        f.viewing("viewing", req.GetViewing()),
+		Viewing:        viewingOf(req.GetViewing()),
 		Tolerance:      f.number("tolerance_de00", req.GetToleranceDe00()),
 		MaxBases:       int(req.GetMaxBases()),
 		FrontierPoints: int(req.GetFrontierPoints()),
 	}
 	if req.GetSecondViewing() != nil {
-		second := f.viewing("second_viewing", req.GetSecondViewing())
+		second := viewingOf(req.GetSecondViewing())
 		in.Second = &second
 	}
 	for i, k := range req.GetOffers() {
@@ -63,9 +63,10 @@ func (f *fields) shade(req *millbasev1.MatchShadeRequest) app.MatchRequest {
 
 // print reads on what is printed.
 func (f *fields) print(field string, m *millbasev1.ShadePrint) app.ShadePrint {
-	out := app.ShadePrint{Substrate: f.optionalID(field+".substrate", m.GetSubstrate(), substrates), Bare: f.curve(field+".bare", m.GetBare())}
+	out := app.ShadePrint{Substrate: f.optionalID(field+".substrate", m.GetSubstrate(), substrates), Bare: f.optionalCurve(field+".bare", m.GetBare())}
 	if s := m.GetSurface(); s != nil {
-		out.Surface = &colour.Surface{K1: s.GetK1(), K2: s.GetK2(), Included: s.GetSpecularIncluded()}
+		surface := surfaceOf(s)
+		out.Surface = &surface
 	}
 	if m.GetMode() == millbasev1.PrintMode_PRINT_MODE_OPAQUE {
 		out.Mode = match.Opaque
@@ -83,9 +84,9 @@ func (f *fields) target(field string, m *millbasev1.ShadeTarget) match.Target {
 		return match.Target{}
 	}
 	if m.GetLab() == nil {
-		return match.Target{Curve: f.curve(field+".curve", m.GetCurve())}
+		return match.Target{Curve: f.optionalCurve(field+".curve", m.GetCurve())}
 	}
-	return match.Target{Lab: colour.Lab{L: m.GetLab().GetL(), A: m.GetLab().GetA(), B: m.GetLab().GetB()}}
+	return match.Target{Lab: labOf(m.GetLab())}
 }
 
 // shadeFields writes field paths as the API has them.

@@ -19,7 +19,6 @@ const (
 	batches        = "batches"
 	purchaseOrders = "purchaseOrders"
 	quotes         = "quotes"
-	substrates     = "substrates"
 	keys           = "keys"
 	substrates     = "substrates"
 
