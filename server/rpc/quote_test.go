@@ -104,7 +104,7 @@ func TestCustomerQuoteHasNoFieldForACost(t *testing.T) {
 	for _, f := range []string{"name", "customer", "title", "prices", "valid_until_date", "quantity_kg", "price_per_kg", "price", "currency_code", "units", "nanos",
 		"revision", "quote_date", "rate_date", "state", "plant_title", "cautions", "minimum_charge", "cans", "pack", "count", "lead_time_days",
 		"accepted", "quote", "batch", "due_date", "accepted_date",
-		"shade", "in_words", "lights", "viewing", "illuminant", "observer", "target", "predicted", "l", "a", "b", "target_swatch", "predicted_swatch", "de00", "de76"} {
+		"shade", "in_words", "lights", "viewing", "illuminant", "observer", "target", "predicted", "l", "a", "b", "target_swatch", "predicted_swatch", "de00", "de76", "delta_lightness", "delta_chroma", "delta_hue"} {
 		allowed[f] = true
 	}
 	seen := 0
