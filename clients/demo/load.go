@@ -25,6 +25,7 @@ type Loader struct {
 	batches   pb.BatchServiceClient
 	orders    pb.PurchasingServiceClient
 	plant     pb.PlantServiceClient
+	colours   pb.ColourServiceClient
 
 	today  time.Time // calendar date, midnight UTC
 	report func(format string, args ...any)
@@ -39,7 +40,8 @@ func NewLoader(conn grpc.ClientConnInterface, today time.Time, report func(forma
 		specs: pb.NewSpecificationServiceClient(conn), formulas: pb.NewFormulaServiceClient(conn),
 		optimiser: pb.NewOptimiserServiceClient(conn), batches: pb.NewBatchServiceClient(conn),
 		orders: pb.NewPurchasingServiceClient(conn), plant: pb.NewPlantServiceClient(conn),
-		today: today, report: report,
+		colours: pb.NewColourServiceClient(conn),
+		today:   today, report: report,
 	}
 }
 
@@ -69,6 +71,7 @@ func (l *Loader) Load(ctx context.Context) error {
 		{"lots received and tested", l.loadLots},
 		{"specifications", l.loadSpecifications},
 		{"base inks: formulas, and batches made", l.loadBaseInks},
+		{"base inks characterised on two papers", l.loadColours},
 		{"inks: formulas from the optimiser", l.loadInkFormulas},
 		{"finished ink in stock", l.loadFinishedStock},
 		{"purchase orders", l.loadOrders},

@@ -68,6 +68,7 @@ var Arrows = []Arrow{
 	{From: "server/gateway/...", May: []string{"server/rpc/...", "server/gateway/...", "clients/web", "proto/...", "*"}, Never: drivers, Tests: []string{"server/..."}},
 	{From: "server/embeddedpg/...", May: []string{pgx, "golang.org/x/sys/..."}},
 	{From: "server/internal/archtest"},
+	{From: "server/cmd/millbench", May: list(domain, "server/...", "proto/...", "clients/demo", "*")}, // measures on the demo plant
 	{From: "server/...", May: list(domain, "server/...", "proto/...", "migrations", "clients/web", "*"), Tests: []string{"clients/..."}},
 
 	{From: "clients/web", Tests: []string{"server/..."}},
