@@ -47,7 +47,7 @@ func (b *Book) printOf(ctx context.Context, tx Tx, of ShadePrint, target *colour
 	case of.Mode == match.Opaque && target != nil: // hides whatever is below it
 		p.field, p.bare = "target.curve", *target
 	default:
-		return nil, Invalid{{"print.substrate", "name the substrate, or give its curve (print.bare)"}}
+		return nil, Invalid{{"print.substrate", "name the substrate, or give its curve (print.bare)"}, {"print.bare", "give the curve of the bare substrate, or name one of the book (print.substrate)"}}
 	}
 	if of.Surface != nil {
 		p.surface = *of.Surface

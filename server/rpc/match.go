@@ -79,8 +79,12 @@ func (f *fields) print(field string, m *millbasev1.ShadePrint) app.ShadePrint {
 
 // target reads the colour to be made.
 func (f *fields) target(field string, m *millbasev1.ShadeTarget) match.Target {
-	if (m.GetCurve() == nil) == (m.GetLab() == nil) {
-		f.add(field, "give either its curve or its lab values")
+	switch {
+	case m.GetCurve() != nil && m.GetLab() != nil:
+		f.add(field, "give its curve or its lab values, not both")
+		return match.Target{}
+	case m.GetCurve() == nil && m.GetLab() == nil:
+		f.add(field+".curve", "give the curve of the target, or its lab values")
 		return match.Target{}
 	}
 	if m.GetLab() == nil {

@@ -299,7 +299,7 @@ func TestBadMatches(t *testing.T) {
 		field  string
 		change func(*pb.MatchShadeRequest)
 	}{
-		"no target":           {"target", func(r *pb.MatchShadeRequest) { r.Target = &pb.ShadeTarget{} }},
+		"no target":           {"target.curve", func(r *pb.MatchShadeRequest) { r.Target = &pb.ShadeTarget{} }},
 		"two targets":         {"target", func(r *pb.MatchShadeRequest) { r.Target.Lab = &pb.Lab{L: 50} }},
 		"short target":        {"target.curve", func(r *pb.MatchShadeRequest) { r.Target.Curve.Values = r.Target.Curve.Values[:9] }},
 		"another grid":        {"target.curve", func(r *pb.MatchShadeRequest) { r.Target.Curve.Values = r.Target.Curve.Values[:35] }},

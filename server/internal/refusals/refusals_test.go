@@ -205,7 +205,7 @@ func (b *bench) spoil(t *testing.T, m protoreflect.MethodDescriptor, s spoiler) 
 	// An offer of another supplier than the order's: either may be the wrong one.
 	either := s.path == "purchase_order.supplier" && names(err, "purchase_order.lines")
 	// What names candidates that the request no longer has.
-	either = either || s.path == "candidates" && (names(err, "pot[0].candidate") || names(err, "weighing.whole_containers[0].members.candidates[0]"))
+	either = either || s.path == "candidates" && (names(err, "pot[0].candidate") || names(err, "print.colourants[0].candidate") || names(err, "weighing.whole_containers[0].members.candidates[0]"))
 	if code == codes.InvalidArgument && !names(err, s.field) && !either {
 		t.Errorf("%s: the refusal is about another field: %v", what, status.Convert(err).Proto())
 	}

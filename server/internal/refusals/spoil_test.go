@@ -184,7 +184,7 @@ func amounts(out *[]spoiler, method, path string) {
 			if c.currency == "" {
 				want = nil // that of the answer
 			}
-		case (method == "Optimise" || method == "CorrectBatch" || method == "TraceFrontier") && c.units < 0:
+		case (method == "Optimise" || method == "MatchShade" || method == "CorrectShade" || method == "CorrectBatch" || method == "TraceFrontier") && c.units < 0:
 			want = nil // a price below zero is what someone pays to be rid of it
 		}
 		*out = append(*out, spoiler{path, path, c.how, want, func(m protoreflect.Message, fd protoreflect.FieldDescriptor) {
