@@ -99,7 +99,7 @@ func (p Paper) Print(shares map[string]float64) []float64 {
 func measured(print []float64, seed float64) *pb.Curve {
 	values := make([]float64, len(print))
 	for i, r := range print {
-		values[i] = round(r+0.0006*math.Sin(seed+1.7*float64(i))*math.Sqrt(r), 4)
+		values[i] = round(r+0.002*math.Sin(seed+1.7*float64(i))*math.Sqrt(r), 4)
 	}
 	return &pb.Curve{FirstNm: firstNm, StepNm: stepNm, Values: values}
 }

@@ -66,40 +66,60 @@ func (b *Book) Characterise(ctx context.Context, c Characterisation, req Request
 	if err := inventory.CheckID(c.ID); err != nil {
 		return Record[Characterisation]{}, InvalidField("characterisation_id", "%s", err)
 	}
-	return createOnce(ctx, b, func(tx Tx) Repo[Characterisation] { return replacing{tx.Characterisations()} }, "characterisations", c.ID, c, req,
-		func(ctx context.Context, tx Tx) error {
-			if _, err := tx.Materials().Get(ctx, c.Material); err != nil {
-				return missing(err, "characterisation.material", "materials/"+c.Material)
-			}
-			rec, err := tx.Substrates().Get(ctx, c.Substrate)
-			if err != nil {
-				return missing(err, "characterisation.substrate", "substrates/"+c.Substrate)
-			}
-			white, err := c.whiteOf(ctx, tx)
-			if err != nil {
-				return err
-			}
-			return c.fit(rec.Value, white)
-		})
+	var rec Record[Characterisation]
+	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
+		seen, err := seenBefore(ctx, tx, req, c.ID)
+		if err != nil {
+			return err
+		}
+		if seen != "" {
+			rec, err = tx.Characterisations().Get(ctx, seen)
+			return err
+		}
+		fitted, err := c.fitted(ctx, tx)
+		if err != nil {
+			return err
+		}
+		if err := supersede(ctx, tx, c); err != nil {
+			return err
+		}
+		rec, err = tx.Characterisations().Create(ctx, fitted)
+		return taken(err, "characterisations/"+c.ID)
+	})
+	return rec, err
 }
 
-// replacing is a repository in which a new characterisation supersedes the current
-// one.
-type replacing struct{ Repo[Characterisation] }
+// fitted is c with its fit.
+func (c Characterisation) fitted(ctx context.Context, tx Tx) (Characterisation, error) {
+	if _, err := tx.Materials().Get(ctx, c.Material); err != nil {
+		return c, missing(err, "characterisation.material", "materials/"+c.Material)
+	}
+	on, err := tx.Substrates().Get(ctx, c.Substrate)
+	if err != nil {
+		return c, missing(err, "characterisation.substrate", "substrates/"+c.Substrate)
+	}
+	white, err := c.whiteOf(ctx, tx)
+	if err != nil {
+		return c, err
+	}
+	c.Drawdowns = slices.Clone(c.Drawdowns)
+	return c, c.fit(on.Value, white)
+}
 
-func (r replacing) Create(ctx context.Context, c Characterisation) (Record[Characterisation], error) {
-	before, err := r.List(ctx, Query{Where: []Condition{{"substrate", "=", c.Substrate}, {"material", "=", c.Material},
+// supersede marks the current characterisation, in whose place c comes.
+func supersede(ctx context.Context, tx Tx, c Characterisation) error {
+	before, err := tx.Characterisations().List(ctx, Query{Where: []Condition{{"substrate", "=", c.Substrate}, {"material", "=", c.Material},
 		{"opaque", "=", fmt.Sprint(c.Opaque)}, {"superseded", "=", "false"}}})
 	if err != nil {
-		return Record[Characterisation]{}, err
+		return err
 	}
 	for _, old := range before {
 		old.Value.Superseded = true
-		if _, err := r.Update(ctx, old.Value, old.Version); err != nil {
-			return Record[Characterisation]{}, err
+		if _, err := tx.Characterisations().Update(ctx, old.Value, old.Version); err != nil {
+			return err
 		}
 	}
-	return r.Repo.Create(ctx, c)
+	return nil
 }
 
 // whiteOf is the white that the drawdowns are let down in, where one is named.
