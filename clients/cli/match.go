@@ -187,5 +187,14 @@ func shortened(text string, most int) string {
 	return strings.TrimSpace(string(runes[:most-3])) + "..."
 }
 
+// inBrief is a candidate in at most so many characters: the lot is told in full.
+func inBrief(title, candidate string, most int) string {
+	of := label(title, candidate)
+	if title, lot, ok := strings.Cut(of, ", lot "); ok && len([]rune(of)) > most {
+		return shortened(title, max(6, most-2-len([]rune(lot)))) + ", " + lot
+	}
+	return shortened(of, most)
+}
+
 // lightHead names a light in a row's heading.
 func lightHead(l *pb.ShadeLight) string { return fmt.Sprintf("CIEDE2000 under %s", viewing(l.Viewing)) }

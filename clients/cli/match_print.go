@@ -1,10 +1,13 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
+	"slices"
 	"strings"
 
 	pb "millbase/proto/millbase/v1"
@@ -27,7 +30,7 @@ func printMatch(w io.Writer, r *pb.MatchShadeResponse, q *shadeQuestion) {
 	}
 	for _, o := range r.Offers {
 		if o.Weighed != nil {
-			fmt.Fprintf(w, "\n%s. ", strings.ToUpper(kindWord(o.Kind)[:1])+kindWord(o.Kind)[1:])
+			fmt.Fprintf(w, "\nThe %s:\n", kindWord(o.Kind))
 			printWeighed(w, &pb.OptimiseResponse{Weighed: o.Weighed})
 		}
 	}
@@ -51,17 +54,20 @@ func printOffers(w io.Writer, r *pb.MatchShadeResponse) {
 	for i, o := range r.Offers {
 		head = append(head, ">"+kindWord(o.Kind))
 		for _, c := range o.Components {
-			name := label(c.Title, c.Candidate)
+			name := inBrief(c.Title, c.Candidate, 40)
 			if cells[name] == nil {
 				rows = append(rows, name)
 				cells[name] = make([]string, len(r.Offers))
 			}
 			cells[name][i] = fixed(c.MassKg, 3)
+			if c.MassKg < 0.0005 {
+				cells[name][i] = "<0.001"
+			}
 		}
 	}
 	t := newTable(head...)
 	for _, name := range rows {
-		t.add(append([]string{shortened(name, 40), ""}, cells[name]...)...)
+		t.add(append([]string{name, ""}, cells[name]...)...)
 	}
 	row := func(name, target string, of func(*pb.ShadeOffer) string) {
 		line := []string{name, target}
@@ -92,11 +98,16 @@ func printLight(r *pb.MatchShadeResponse, k int, row func(name, target string, o
 		return
 	}
 	light := r.Offers[0].Lights[k]
-	target := "-"
-	if light.Target != nil {
-		target = lab(light.Target)
+	for _, part := range []struct {
+		name string
+		of   func(*pb.Lab) float64
+	}{{"L*", (*pb.Lab).GetL}, {"a*", (*pb.Lab).GetA}, {"b*", (*pb.Lab).GetB}} {
+		target := ""
+		if light.Target != nil {
+			target = fixed(part.of(light.Target), 2)
+		}
+		row(part.name+" under "+viewing(light.Viewing), target, func(o *pb.ShadeOffer) string { return fixed(part.of(o.Lights[k].Predicted), 2) })
 	}
-	row("L* a* b* under "+viewing(light.Viewing), target, func(o *pb.ShadeOffer) string { return lab(o.Lights[k].Predicted) })
 	if light.Target == nil {
 		return
 	}
@@ -155,17 +166,29 @@ func printShadeFrontier(w io.Writer, r *pb.MatchShadeResponse) {
 		return
 	}
 	fmt.Fprint(w, "\nWhat nearness costs\n\n")
-	t := newTable(">within", ">CIEDE2000", ">"+r.CurrencyCode+" per kg", "of")
+	t := newTable(">within", ">CIEDE2000", ">"+r.CurrencyCode+" per kg", "per cent of each material")
 	for _, x := range r.Frontier {
-		var of []string
-		for _, s := range x.Shares {
-			if 100*s.Share >= 0.05 {
-				of = append(of, fixed(100*s.Share, 1)+" % "+strings.TrimPrefix(id(s.Candidate), "base-"))
-			}
-		}
-		t.add(fixed(x.ToleranceDe00, 2), fixed(x.De00, 2), cashNumber(x.CostPerKg, 4), shortened(strings.Join(of, ", "), 64))
+		t.add(fixed(x.ToleranceDe00, 2), fixed(x.De00, 2), cashNumber(x.CostPerKg, 4), shortened(byMaterial(x.Shares), 64))
 	}
 	t.print(w)
+}
+
+// byMaterial names materials with their shares in per cent, the largest first.
+func byMaterial(shares []*pb.ShadeShare) string {
+	sum := map[string]float64{}
+	for _, s := range shares {
+		name := s.Material
+		if name == "" {
+			name = s.Candidate
+		}
+		sum[id(name)] += 100 * s.Share
+	}
+	names := slices.SortedFunc(maps.Keys(sum), func(a, b string) int { return cmp.Or(cmp.Compare(sum[b], sum[a]), cmp.Compare(a, b)) })
+	var out []string
+	for _, name := range names {
+		out = append(out, strings.TrimPrefix(name, "base-")+" "+fixed(sum[name], 1))
+	}
+	return strings.Join(out, ", ")
 }
 
 // printLeftOut lists what could not take part, or says how many there are.

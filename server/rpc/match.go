@@ -196,7 +196,7 @@ func shadePointOut(v *app.Optimised, x *match.Point) *millbasev1.ShadePoint {
 	for j, share := range x.Shares {
 		if share > shownShare {
 			c := &v.Problem.Candidates[j]
-			out.Shares = append(out.Shares, &millbasev1.ShadeShare{Candidate: c.ID, Title: c.Name(), Share: share})
+			out.Shares = append(out.Shares, &millbasev1.ShadeShare{Candidate: c.ID, Title: c.Name(), Share: share, Material: candidateMaterial(c)})
 		}
 	}
 	return out

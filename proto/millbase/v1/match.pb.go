@@ -1108,6 +1108,7 @@ type ShadeShare struct {
 	Title     string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
 	// kg per kg of ink.
 	Share         float64 `protobuf:"fixed64,3,opt,name=share,proto3" json:"share,omitempty"`
+	Material      string  `protobuf:"bytes,4,opt,name=material,proto3" json:"material,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1161,6 +1162,13 @@ func (x *ShadeShare) GetShare() float64 {
 		return x.Share
 	}
 	return 0
+}
+
+func (x *ShadeShare) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
 }
 
 // How near the candidates come to a target that is out of reach.
@@ -1820,12 +1828,13 @@ const file_millbase_v1_match_proto_rawDesc = "" +
 	"\x0etolerance_de00\x18\x01 \x01(\x01R\rtoleranceDe00\x12\x12\n" +
 	"\x04de00\x18\x02 \x01(\x01R\x04de00\x122\n" +
 	"\vcost_per_kg\x18\x03 \x01(\v2\x12.google.type.MoneyR\tcostPerKg\x12/\n" +
-	"\x06shares\x18\x04 \x03(\v2\x17.millbase.v1.ShadeShareR\x06shares\"V\n" +
+	"\x06shares\x18\x04 \x03(\v2\x17.millbase.v1.ShadeShareR\x06shares\"r\n" +
 	"\n" +
 	"ShadeShare\x12\x1c\n" +
 	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
-	"\x05share\x18\x03 \x01(\x01R\x05share\"\x8f\x02\n" +
+	"\x05share\x18\x03 \x01(\x01R\x05share\x12\x1a\n" +
+	"\bmaterial\x18\x04 \x01(\tR\bmaterial\"\x8f\x02\n" +
 	"\n" +
 	"ShadeReach\x12!\n" +
 	"\fnearest_de00\x18\x01 \x01(\x01R\vnearestDe00\x12\x10\n" +
