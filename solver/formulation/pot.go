@@ -250,3 +250,20 @@ func (m *measuring) strength(test string, value float64) {
 		c.Properties = c.Properties.Merge(property.Set{property.TintStrengthFraction: own * value / before})
 	}
 }
+
+// Whole is the pot as one material, with what was measured on it, and the mass that
+// stays of it, kg. Its available mass and price are 0. Errors are FieldErrors.
+func (p *CorrectionProblem) Whole() (whole Candidate, stays float64, err error) {
+	if err := p.Validate(); err != nil {
+		return whole, 0, err
+	}
+	terms := make([]term, len(p.Limits))
+	for i := range terms {
+		terms[i] = newTerm(&p.Limits[i], &Problem{Limits: p.Limits, Catalogue: p.Catalogue, Settings: p.Settings})
+	}
+	of, err := newPot(&p.Pot, p.Limits, p.Catalogue, terms)
+	if err != nil {
+		return whole, 0, err
+	}
+	return of.whole, of.kgStays, nil
+}
