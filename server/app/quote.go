@@ -13,6 +13,7 @@ import (
 	"millbase/costing/money"
 	"millbase/costing/valuation"
 	"millbase/inventory"
+	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 )
 
@@ -30,6 +31,7 @@ type QuoteRequest struct {
 	Pack           string
 	Minimum        money.Money // zero: none
 	WithLaboratory bool
+	Shade          *QuoteShadeTerms `json:"-"` // instead of Formula: matched to a colour
 }
 
 // Quote is one revision of a quote as the plant sees it: it holds the formula, the
@@ -55,6 +57,7 @@ type Quote struct {
 	Minimum        money.Money
 	WithLaboratory bool
 	Components     []QuoteComponent
+	Shade          *QuoteShade // nil: from a formula
 	Breaks         []QuoteBreak
 	Assumptions    []string
 	Accepted       *Acceptance // nil: this revision was not accepted
@@ -160,7 +163,16 @@ func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQu
 		return nil, InvalidField("quote.valid_until_date", "%s is past; give today, %s, or later.",
 			r.ValidUntil.Format(time.DateOnly), s.today.Format(time.DateOnly))
 	}
-	f, err := quotedFormula(ctx, tx, r.Formula)
+	var f formula.Formula
+	var shade *QuoteShade
+	var assumed []string
+	if r.Shade != nil {
+		var found FoundShade
+		found, f, assumed, err = b.quotedShade(ctx, tx, s, &r)
+		shade = &found.shade
+	} else {
+		f, err = quotedFormula(ctx, tx, r.Formula)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -168,6 +180,7 @@ func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQu
 	if p.quote, err = s.quote(r, f); err != nil {
 		return nil, err
 	}
+	p.quote.Shade, p.quote.Assumptions = shade, append(assumed, p.quote.Assumptions...)
 	if p.inputs, err = s.inputsOf(r, f); err != nil {
 		return nil, err
 	}
@@ -199,8 +212,11 @@ func (r *QuoteRequest) check() error {
 	if strings.TrimSpace(r.Customer) == "" {
 		say("quote.customer", "say who it is for.")
 	}
-	if r.Formula == "" {
-		say("quote.formula", "name the formula that is quoted.")
+	switch {
+	case r.Formula == "" && r.Shade == nil:
+		say("quote.formula", "name the formula that is quoted, or give the shade that is to be matched.")
+	case r.Formula != "" && r.Shade != nil:
+		say("quote.shade", "a quote is from a formula or from a shade; leave one of them out.")
 	}
 	if len(r.Quantities) == 0 {
 		say("quote.quantities_kg", "give at least one quantity.")

@@ -7,7 +7,9 @@ import (
 	"strings"
 	"time"
 
+	"millbase/inventory"
 	"millbase/inventory/batch"
+	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 )
 
@@ -132,9 +134,18 @@ func (q Quote) settle(r *AcceptRequest, today time.Time) error {
 	return nil
 }
 
-// planAccepted plans the batch of an accepted quote.
+// planAccepted plans the batch of an accepted quote. The formula of a matched shade
+// is released: a batch is planned by released formulas only, and the ink maker who
+// sent the quote has stood for it.
 func (b *Book) planAccepted(ctx context.Context, tx Tx, q Quote, r AcceptRequest) error {
 	id, revision, _ := splitRevision(q.Formula)
+	if q.Shade != nil {
+		made, err := enterShade(ctx, tx, q)
+		if err != nil {
+			return err
+		}
+		id, revision = made.ID, made.Revision
+	}
 	filled, err := completed(ctx, tx, batch.Batch{ID: r.Batch, Formula: id, FormulaRevision: revision, Quantity: r.Quantity, DueDate: r.Due,
 		Note: fmt.Sprintf("quotes/%s for %s", revisionID(q.ID, q.Revision), q.Customer)})
 	if err != nil {
@@ -149,6 +160,24 @@ func (b *Book) planAccepted(ctx context.Context, tx Tx, q Quote, r AcceptRequest
 		return InvalidField("batch_id", "batches/%s is there already; choose another id.", r.Batch)
 	}
 	return err
+}
+
+// enterShade puts the ink of a matched shade, if it is new, and its formula into
+// the book.
+func enterShade(ctx context.Context, tx Tx, q Quote) (formula.Formula, error) {
+	id := q.Shade.Material
+	if _, err := tx.Materials().Get(ctx, id); isNotFound(err) {
+		if _, err := tx.Materials().Create(ctx, BookMaterial{Material: inventory.Material{ID: id, Title: q.Title, Class: inventory.Ink}}); err != nil {
+			return formula.Formula{}, err
+		}
+	} else if err != nil {
+		return formula.Formula{}, err
+	}
+	r := QuoteRequest{Title: q.Title}
+	f := FoundShade{*q.Shade, q.Components}.formulaOf(&r)
+	f.Note = fmt.Sprintf("Matched to a shade for quotes/%s.", revisionID(q.ID, q.Revision))
+	rec, err := appendRevision(ctx, tx, f, Request{})
+	return rec.Value, err
 }
 
 // forDesk keeps the reason why the ink can't be made from those who may not see

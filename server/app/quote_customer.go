@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"millbase/costing/money"
@@ -22,6 +23,7 @@ type CustomerQuote struct {
 	Currency   string
 	RateDate   time.Time // zero in the plant's own currency
 	Prices     []CustomerPrice
+	Shade      *CustomerShade // nil: no shade was matched
 	Cautions   []string
 	Accepted   *Acceptance
 }
@@ -36,6 +38,12 @@ type CustomerPrice struct {
 	LeadDays int // calendar days from the order; negative: on request
 }
 
+// CustomerShade is how near the ink comes to the shade that was asked for.
+type CustomerShade struct {
+	InWords string
+	Lights  []SeenShade
+}
+
 // Acceptance is that a customer took a quote at one of its quantities.
 type Acceptance struct {
 	Quote    string // "id@2"
@@ -46,6 +54,9 @@ type Acceptance struct {
 	Due      time.Time
 	Date     time.Time
 }
+
+// cautionDrawdown is what a quote on a shade says; common practice.
+const cautionDrawdown = "The shade was matched by calculation; a drawdown on your own substrate decides before the run."
 
 // cautionQuantities is what every quote says; common practice.
 const cautionQuantities = "Each price holds for its quantity ordered and delivered at once."
@@ -110,6 +121,10 @@ func (q Quote) customerCopy(plant string) CustomerQuote {
 			p.LeadDays = k.Lead.Days
 		}
 		c.Prices = append(c.Prices, p)
+	}
+	if q.Shade != nil {
+		c.Shade = &CustomerShade{q.Shade.InWords(), slices.Clone(q.Shade.Lights)}
+		c.Cautions = append(c.Cautions, cautionDrawdown)
 	}
 	if q.Accepted != nil {
 		accepted := *q.Accepted

@@ -43,9 +43,12 @@ func (s *supply) quote(r QuoteRequest, f formula.Formula) (Quote, error) {
 	if err != nil {
 		return Quote{}, err
 	}
-	q := Quote{ID: r.ID, Customer: r.Customer, Formula: revisionID(f.ID, f.Revision), State: QuoteDraft, Made: s.today, ValidUntil: r.ValidUntil,
+	q := Quote{ID: r.ID, Customer: r.Customer, State: QuoteDraft, Made: s.today, ValidUntil: r.ValidUntil,
 		Title: r.Title, Basis: r.Basis, Margin: s.plant.MarginPercent, Currency: rate.To, PlantCurrency: s.plant.Currency,
 		Rate: perUnit.Value, RateDate: perUnit.Date, Pack: r.Pack, Minimum: r.Minimum, WithLaboratory: r.WithLaboratory}
+	if f.Revision > 0 { // one that is matched is not in the book yet
+		q.Formula = revisionID(f.ID, f.Revision)
+	}
 	if r.Margin != nil {
 		q.Margin = *r.Margin
 	}
@@ -108,7 +111,7 @@ func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity
 	if r.WithLaboratory {
 		book.Once = []rollup.OverheadLine{{Name: "laboratory", Cost: money.Money{Currency: s.plant.Currency, Amount: s.plant.LaboratoryCharge}}}
 	}
-	made, err := quote.Make(quote.Request{Reference: q.ID, Customer: q.Customer, Product: q.Title, Book: book, Formula: q.Formula,
+	made, err := quote.Make(quote.Request{Reference: q.ID, Customer: q.Customer, Product: q.Title, Book: book, Formula: revisionID(f.ID, f.Revision),
 		Quantities: []mass.Mass{quantity}, Cans: cans, Margins: []quote.MarginBreak{{Percent: q.Margin}}, Minimum: r.Minimum, Rate: rate,
 		PricePlaces: money.MinorUnits(rate.To), Date: s.today,
 		// The last day counts to its end, so that a quote may be for today.

@@ -26,6 +26,7 @@ type quoteBody struct {
 	MinimumCharge  decimal.Decimal `json:"minimum_charge"`
 	WithLaboratory bool            `json:"with_laboratory"`
 	Components     []partBody      `json:"components,omitempty"`
+	Shade          *QuoteShade     `json:"shade,omitempty"`
 	Breaks         []breakBody     `json:"breaks"`
 	Assumptions    []string        `json:"assumptions"`
 }
@@ -79,7 +80,7 @@ type lineBody struct {
 
 func bodyOf(q Quote) quoteBody {
 	b := quoteBody{Title: q.Title, Basis: q.Basis.String(), MarginPercent: q.Margin, Currency: q.Currency, PlantCurrency: q.PlantCurrency,
-		Rate: q.Rate, Pack: q.Pack, MinimumCharge: q.Minimum.Amount, WithLaboratory: q.WithLaboratory, Assumptions: q.Assumptions}
+		Rate: q.Rate, Pack: q.Pack, MinimumCharge: q.Minimum.Amount, WithLaboratory: q.WithLaboratory, Shade: q.Shade, Assumptions: q.Assumptions}
 	if !q.RateDate.IsZero() {
 		b.RateDate = q.RateDate.Format(time.DateOnly)
 	}
@@ -120,7 +121,7 @@ func quoteOf(rec Record[StoredQuote], today time.Time) (Quote, error) {
 	q := Quote{ID: v.ID, Revision: v.Revision, Version: rec.Version, Customer: v.Customer, Formula: v.Formula, State: v.stateOn(today), Made: v.Made,
 		Sent: v.Sent, ValidUntil: v.ValidUntil, Title: b.Title, Basis: basis,
 		Margin: b.MarginPercent, Currency: b.Currency, PlantCurrency: b.PlantCurrency, Rate: b.Rate, Pack: b.Pack,
-		WithLaboratory: b.WithLaboratory, Assumptions: b.Assumptions, Created: rec.CreatedAt}
+		WithLaboratory: b.WithLaboratory, Shade: b.Shade, Assumptions: b.Assumptions, Created: rec.CreatedAt}
 	if q.Made.IsZero() { // made before the day was kept
 		y, m, d := rec.CreatedAt.Date()
 		q.Made = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)

@@ -126,7 +126,13 @@ func (f *fields) formula(field string, m *millbasev1.Formula) formula.Formula {
 			PartsPerMillion: f.millionths(at+".share", in.GetShare()),
 		})
 	}
-	for i, s := range m.GetRoute() {
+	out.Route = f.route(field, m.GetRoute())
+	return out
+}
+
+func (f *fields) route(field string, steps []*millbasev1.RouteStep) []formula.RouteStep {
+	var out []formula.RouteStep
+	for i, s := range steps {
 		step := formula.RouteStep{Step: formula.Step(word(s.GetStep())), Passes: int(s.GetPasses())}
 		if step.Step == "" {
 			f.add(fmt.Sprintf("%s.route[%d].step", field, i), "is not known; use a PROCESS_STEP_...")
@@ -134,7 +140,7 @@ func (f *fields) formula(field string, m *millbasev1.Formula) formula.Formula {
 		if step.Passes == 0 {
 			step.Passes = 1
 		}
-		out.Route = append(out.Route, step)
+		out = append(out, step)
 	}
 	return out
 }

@@ -171,24 +171,14 @@ func shadeOfferOut(m *app.Matched, o *app.MatchedOffer) *millbasev1.ShadeOffer {
 // shadeLight sets the target, where it is known under a light, and a colour side
 // by side.
 func shadeLight(p *match.Problem, v colour.Viewing, seen *colour.Lab) *millbasev1.ShadeLight {
-	out := &millbasev1.ShadeLight{Viewing: viewingOut(v)}
-	target := p.Target.Lab
-	known := v == p.Viewing
-	if p.Target.Curve != nil {
-		target, known = p.Target.Curve.Seen(v), true
+	switch {
+	case p.Target.Curve != nil:
+		target := p.Target.Curve.Seen(v)
+		return lightOut(v, &target, seen)
+	case v == p.Viewing:
+		return lightOut(v, &p.Target.Lab, seen)
 	}
-	if known {
-		out.Target, out.TargetSwatch = labOut(target), target.Swatch()
-	}
-	if seen == nil {
-		return out
-	}
-	out.Predicted, out.PredictedSwatch = labOut(*seen), seen.Swatch()
-	if known {
-		de00, de76, t := colour.Difference2000(target, *seen), colour.Difference(target, *seen), colour.Terms(target, *seen)
-		out.De00, out.De76, out.DeltaLightness, out.DeltaChroma, out.DeltaHue = &de00, &de76, &t.L, &t.C, &t.H
-	}
-	return out
+	return lightOut(v, nil, seen)
 }
 
 func shadePointOut(v *app.Optimised, x *match.Point) *millbasev1.ShadePoint {

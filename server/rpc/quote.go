@@ -2,9 +2,9 @@ package rpc
 
 import (
 	"context"
+	"slices"
 
 	"millbase/costing/money"
-	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 	millbasev1 "millbase/proto/millbase/v1"
 	"millbase/server/app"
@@ -35,7 +35,8 @@ func (s *QuoteServer) CreateQuote(ctx context.Context, req *millbasev1.CreateQuo
 	if err != nil {
 		return nil, err
 	}
-	return quoteAnswer(s.book.CreateQuote(ctx, in, request))
+	q, err := s.book.CreateQuote(ctx, in, request)
+	return quoteAnswer(q, quoteFields(err, req.GetQuote().GetShade().GetMatch()))
 }
 
 // quoteRequestOf reads the terms of a quote.
@@ -57,6 +58,7 @@ func quoteRequestOf(m *millbasev1.Quote) (app.QuoteRequest, error) {
 		margin := f.decimal("quote.margin_percent", m.GetMarginPercent())
 		in.Margin = &margin
 	}
+	in.Shade = f.quoteShade("quote.shade", m.GetShade(), m.GetQuantitiesKg())
 	return in, f.err()
 }
 
@@ -76,6 +78,7 @@ func (s *QuoteServer) ReviseQuote(ctx context.Context, req *millbasev1.ReviseQuo
 	if err != nil {
 		return nil, err
 	}
+	var asked *millbasev1.MatchShadeRequest
 	change := func(now app.Quote) (app.QuoteRequest, error) {
 		merged := quoteOut(now)
 		if patch.GetCustomer() != "" && patch.GetCustomer() != now.Customer {
@@ -87,9 +90,19 @@ func (s *QuoteServer) ReviseQuote(ctx context.Context, req *millbasev1.ReviseQuo
 		if err := applyMask("quote", req.GetUpdateMask(), merged, patch); err != nil {
 			return app.QuoteRequest{}, err
 		}
-		return quoteRequestOf(merged)
+		ask := merged.GetShade().GetMatch()
+		if ask != nil && !slices.Contains(merged.GetQuantitiesKg(), ask.GetQuantityKg()) {
+			ask.QuantityKg = 0 // the quantity that it was matched for is no longer quoted
+		}
+		asked = ask
+		r, err := quoteRequestOf(merged)
+		if r.Shade != nil && patch.GetShade() == nil && !req.GetMatchAgain() {
+			r.Shade.Found = now.Again()
+		}
+		return r, err
 	}
-	return quoteAnswer(s.book.ReviseQuote(ctx, id, version, change, request))
+	q, err := s.book.ReviseQuote(ctx, id, version, change, request)
+	return quoteAnswer(q, quoteFields(err, asked))
 }
 
 // GetQuote implements the service.
@@ -137,15 +150,9 @@ func quoteOut(q app.Quote) *millbasev1.Quote {
 		RateDate: dateOut(q.RateDate), Assumptions: q.Assumptions, CreateTime: momentOut(q.Created), Revision: int32(q.Revision),
 		QuoteDate: dateOut(q.Made), SentDate: dateOut(q.Sent), Accepted: acceptedOut(q.Accepted), Etag: etagOut(q.Version),
 		Components: each(q.Components, func(c app.QuoteComponent) *millbasev1.QuoteComponent {
-			out := &millbasev1.QuoteComponent{Material: nameOf(materials, c.Material), Title: c.Title, Share: float64(c.PartsPerMillion) / float64(formula.Whole)}
-			if c.Lot != "" {
-				out.Lot = nameOf(lots, c.Lot)
-			}
-			return out
+			return &millbasev1.QuoteComponent{Material: nameOf(materials, c.Material), Lot: nameOf(lots, c.Lot), Title: c.Title, Share: fraction(c.PartsPerMillion)}
 		}),
-	}
-	if q.Formula == "" {
-		out.Formula = ""
+		Shade: quoteShadeOut(q.Shade),
 	}
 	for _, b := range q.Breaks {
 		out.QuantitiesKg = append(out.QuantitiesKg, kg(b.Quantity))

@@ -147,7 +147,7 @@ func (s *QuoteServer) ListCustomerQuotes(ctx context.Context, req *millbasev1.Li
 }
 
 func customerQuoteOut(q app.CustomerQuote) *millbasev1.CustomerQuote {
-	return &millbasev1.CustomerQuote{
+	out := &millbasev1.CustomerQuote{
 		Name: nameOf(quotes, q.ID), Revision: int32(q.Revision), PlantTitle: q.Plant, Customer: q.Customer, Title: q.Title, State: string(q.State),
 		QuoteDate: dateOut(q.Made), ValidUntilDate: dateOut(q.ValidUntil), CurrencyCode: q.Currency, RateDate: dateOut(q.RateDate),
 		Cautions: q.Cautions, Accepted: acceptedOut(q.Accepted),
@@ -161,4 +161,8 @@ func customerQuoteOut(q app.CustomerQuote) *millbasev1.CustomerQuote {
 			return out
 		}),
 	}
+	if q.Shade != nil {
+		out.Shade = &millbasev1.CustomerShade{InWords: q.Shade.InWords, Lights: each(q.Shade.Lights, seenShadeOut)}
+	}
+	return out
 }

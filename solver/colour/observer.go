@@ -2,6 +2,7 @@ package colour
 
 import (
 	_ "embed" // the tables of the CIE
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -36,6 +37,27 @@ type Viewing struct {
 // String names the viewing as the trade writes it: "D50/2".
 func (v Viewing) String() string {
 	return [...]string{"D50", "D65", "A"}[v.Illuminant] + "/" + [...]string{"2", "10"}[v.Observer]
+}
+
+// MarshalText writes the viewing as String does.
+func (v Viewing) MarshalText() ([]byte, error) {
+	if !v.Known() {
+		return nil, fmt.Errorf("colour: illuminant %d with observer %d is not known", v.Illuminant, v.Observer)
+	}
+	return []byte(v.String()), nil
+}
+
+// UnmarshalText reads what MarshalText writes: "D50/2".
+func (v *Viewing) UnmarshalText(text []byte) error {
+	for i := D50; i <= A; i++ {
+		for o := TwoDegree; o <= TenDegree; o++ {
+			if known := (Viewing{i, o}); known.String() == string(text) {
+				*v = known
+				return nil
+			}
+		}
+	}
+	return fmt.Errorf("colour: %.20q is no viewing; write it like D50/2", text)
 }
 
 //go:embed observers.csv
