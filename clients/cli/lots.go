@@ -12,7 +12,7 @@ import (
 func (a *app) lots() *cobra.Command {
 	var list listFlags
 	c := &cobra.Command{
-		Use: "lots [LOT]", Short: "List lots, show one, or set its status", GroupID: groupStore, Args: cobra.MaximumNArgs(1),
+		Use: "lots [LOT]", Short: "List lots, show one, test it or set its status", GroupID: groupStore, Args: cobra.MaximumNArgs(1),
 		Long: "Lists lots with what is on hand, or shows one. 'lots release', 'lots hold' and 'lots reject' are quality control's word.",
 		Example: `  millbase lots --filter 'material = "materials/linseed" AND status = "RELEASED"'
   millbase lots l-1042
@@ -46,6 +46,7 @@ func (a *app) lots() *cobra.Command {
 		a.lotStatus("release", "Release a lot for use", pb.LotStatus_LOT_STATUS_RELEASED),
 		a.lotStatus("hold", "Hold a lot back", pb.LotStatus_LOT_STATUS_HELD),
 		a.lotStatus("reject", "Reject a lot", pb.LotStatus_LOT_STATUS_REJECTED),
+		a.lotTest(), a.bleachTest(), a.lotTests(), a.withdrawTest(),
 	)
 	return c
 }
@@ -106,6 +107,10 @@ func (a *app) printLot(l *pb.Lot) {
 	if len(l.Certificate) > 0 {
 		fmt.Fprintln(a.out)
 		a.printProperties(l.Certificate)
+	}
+	if len(l.Tested) > 0 {
+		fmt.Fprintln(a.out, "\nMeasured here, before the certificate")
+		a.printProperties(l.Tested)
 	}
 	if len(l.Deviations) > 0 {
 		fmt.Fprintln(a.out, "\nStandard deviations")

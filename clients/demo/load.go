@@ -26,6 +26,7 @@ type Loader struct {
 	orders    pb.PurchasingServiceClient
 	plant     pb.PlantServiceClient
 	colours   pb.ColourServiceClient
+	tests     pb.LotTestServiceClient
 
 	today  time.Time // calendar date, midnight UTC
 	report func(format string, args ...any)
@@ -40,8 +41,8 @@ func NewLoader(conn grpc.ClientConnInterface, today time.Time, report func(forma
 		specs: pb.NewSpecificationServiceClient(conn), formulas: pb.NewFormulaServiceClient(conn),
 		optimiser: pb.NewOptimiserServiceClient(conn), batches: pb.NewBatchServiceClient(conn),
 		orders: pb.NewPurchasingServiceClient(conn), plant: pb.NewPlantServiceClient(conn),
-		colours: pb.NewColourServiceClient(conn),
-		today:   today, report: report,
+		colours: pb.NewColourServiceClient(conn), tests: pb.NewLotTestServiceClient(conn),
+		today: today, report: report,
 	}
 }
 
@@ -69,6 +70,7 @@ func (l *Loader) Load(ctx context.Context) error {
 		{"materials", l.loadMaterials},
 		{"offers", l.loadOffers},
 		{"lots received and tested", l.loadLots},
+		{"bleach tests of pigment lots", l.loadBleachTests},
 		{"specifications", l.loadSpecifications},
 		{"base inks: formulas, and batches made", l.loadBaseInks},
 		{"base inks characterised on two papers", l.loadColours},

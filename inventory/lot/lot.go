@@ -30,12 +30,21 @@ type Lot struct {
 	Supplier     string // id; empty for a lot made here
 	Status       Status
 	Certificate  property.Set // overrides the material's nominal values
+	Tested       property.Set // results of quality control that count; they go before the certificate
 	Deviations   property.Set // standard deviations, overrides the material's
 	ReceivedDate time.Time
 	ExpiryDate   time.Time // zero: does not expire
 	// Batch is the id of the batch that made the lot; empty for a bought one.
 	Batch string
 	Note  string
+}
+
+// Values are what is known of the lot itself: test results, else the certificate.
+func (l Lot) Values() property.Set {
+	if len(l.Tested) == 0 {
+		return l.Certificate
+	}
+	return l.Certificate.Merge(l.Tested)
 }
 
 // ExpiredOn reports whether the lot may no longer be used on the date: its last

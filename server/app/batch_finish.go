@@ -169,7 +169,7 @@ func (f *finishing) charge(b batch.Batch) mass.Mass {
 // it can be told from others in the ink.
 func (f *finishing) propertiesOf(l batch.Line) property.Set {
 	m := f.materials[l.Material]
-	s := m.Properties.Merge(f.lots[l.Lot].Certificate)
+	s := m.Properties.Merge(f.lots[l.Lot].Values())
 	if dry, plain := s[property.PigmentFraction]; plain && m.ColourIndex != "" {
 		delete(s, property.PigmentFraction)
 		s[property.Key(property.PigmentFraction, m.ColourIndex)] += dry

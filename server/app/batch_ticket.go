@@ -68,7 +68,7 @@ func contentsOf(ctx context.Context, tx Tx, b batch.Batch, materials map[string]
 		if err != nil {
 			return nil, absent(err, "lots/"+l.Lot)
 		}
-		out = append(out, materials[l.Material].Properties.Merge(rec.Value.Certificate))
+		out = append(out, materials[l.Material].Properties.Merge(rec.Value.Values()))
 	}
 	return out, nil
 }

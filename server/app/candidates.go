@@ -223,7 +223,7 @@ func (r *stockRoom) fill(p *pool, c *choice) {
 			p.leave(name, title, "%s", why)
 			continue
 		}
-		values := m.Properties.Merge(l.Certificate)
+		values := m.Properties.Merge(l.Values())
 		p.add(formulation.Candidate{ID: name, Title: title, Material: m.ID, Class: m.Class, ColourIndex: m.ColourIndex, Properties: values,
 			Deviation: deviationsOf(values, r.catalogue, m.Deviations, l.Deviations), Available: r.free[l.ID], FromStock: true}, price, nil)
 		if c.useUp != nil {

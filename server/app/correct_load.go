@@ -150,7 +150,7 @@ func (c *correcting) component(ctx context.Context, tx Tx, field, name string) (
 		if err != nil {
 			return out, missing(err, field, name)
 		}
-		material, certificate = rec.Value.Material, rec.Value.Certificate
+		material, certificate = rec.Value.Material, rec.Value.Values()
 	case "materials":
 	default:
 		return out, InvalidField(field, "%.80q is no lot, no material and none of the candidates of the request; write it like lots/... or materials/...", name)
@@ -212,7 +212,7 @@ func (c *correcting) testsOfLot(ctx context.Context, tx Tx) error {
 	if err != nil {
 		return absent(err, "lots/"+c.batch.FinishedLot)
 	}
-	for key, v := range rec.Value.Certificate {
+	for key, v := range rec.Value.Values() {
 		if was, ok := c.batch.Properties[key]; !ok || was != v {
 			c.tests[key] = v
 		}

@@ -63,7 +63,7 @@ func (s *supply) inputsOf(r QuoteRequest, f formula.Formula) (json.RawMessage, e
 	}
 	for _, id := range sortedKeys(s.lots) {
 		if l := s.lots[id]; slices.Contains(materials, l.Material) {
-			l.Certificate, l.Deviations = nil, nil
+			l.Certificate, l.Tested, l.Deviations = nil, nil, nil
 			in.Lots = append(in.Lots, l)
 		}
 	}

@@ -201,7 +201,7 @@ func (r *repricing) typical(m BookMaterial) property.Set {
 			last = i.StockLot
 		}
 	}
-	return last.Certificate.Merge(m.Properties)
+	return last.Values().Merge(m.Properties)
 }
 
 func (r *repricing) say(format string, args ...any) {

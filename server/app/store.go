@@ -106,6 +106,8 @@ type Tx interface {
 	// Inputs reads it, ErrNotFound when it was not kept.
 	KeepInputs(ctx context.Context, quote string, revision int, inputs json.RawMessage) error
 	Inputs(ctx context.Context, quote string, revision int) (json.RawMessage, error)
+	// LotTests: the id is "lot/test".
+	LotTests() Repo[LotTest]
 	Substrates() Repo[Substrate]
 	Characterisations() Repo[Characterisation]
 	Keys() Repo[APIKey]

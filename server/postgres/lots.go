@@ -20,6 +20,7 @@ var lotTable = &table[app.StockLot]{
 		named("supplier", func(l *app.StockLot) *string { return &l.Supplier }),
 		plain("status", func(l *app.StockLot) *lot.Status { return &l.Status }),
 		object("certificate", func(l *app.StockLot) *property.Set { return &l.Certificate }),
+		object("tested", func(l *app.StockLot) *property.Set { return &l.Tested }),
 		object("deviations", func(l *app.StockLot) *property.Set { return &l.Deviations }),
 		date("received_date", func(l *app.StockLot) *time.Time { return &l.ReceivedDate }),
 		date("expiry_date", func(l *app.StockLot) *time.Time { return &l.ExpiryDate }),

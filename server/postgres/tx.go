@@ -44,9 +44,10 @@ func (x *tx) PurchaseOrders() app.Repo[purchase.Order] {
 func (x *tx) Quotes() app.Repo[app.StoredQuote] {
 	return quotes{repo[app.StoredQuote]{quoteTable, x.t}}
 }
-func (x *tx) Keys() app.Repo[app.APIKey] { return repo[app.APIKey]{keyTable, x.t} }
-func (x *tx) Plant() app.PlantRepo       { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
-func (x *tx) Stock() app.StockReader     { return stock{x.t} }
+func (x *tx) Keys() app.Repo[app.APIKey]      { return repo[app.APIKey]{keyTable, x.t} }
+func (x *tx) Plant() app.PlantRepo            { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
+func (x *tx) Stock() app.StockReader          { return stock{x.t} }
+func (x *tx) LotTests() app.Repo[app.LotTest] { return repo[app.LotTest]{lotTestTable, x.t} }
 func (x *tx) Substrates() app.Repo[app.Substrate] {
 	return repo[app.Substrate]{substrateTable, x.t}
 }

@@ -79,7 +79,7 @@ func (s *lotService) UpdateLot(ctx context.Context, req *pb.UpdateLotRequest) (*
 		}
 		f := &fields{}
 		out := lotOf(f, id, merged)
-		out.Batch = now.Value.Batch
+		out.Batch, out.Tested = now.Value.Batch, now.Value.Tested
 		if out.Cost.PriceCurrency == "" {
 			out.Cost = now.Value.Cost
 		}
@@ -169,7 +169,7 @@ func lotWhole(v app.LotView) *pb.Lot {
 	l := v.Value
 	out := &pb.Lot{
 		Name: nameOf(lots, l.ID), Material: nameOf(materials, l.Material), SupplierLot: l.SupplierLot, Supplier: nameOf(suppliers, l.Supplier),
-		Status: enum[pb.LotStatus](string(l.Status)), Expired: v.Expired, Certificate: l.Certificate, Deviations: l.Deviations,
+		Status: enum[pb.LotStatus](string(l.Status)), Expired: v.Expired, Certificate: l.Certificate, Tested: l.Tested, Deviations: l.Deviations,
 		ReceivedDate: dateOut(l.ReceivedDate), ExpiryDate: dateOut(l.ExpiryDate), Batch: nameOf(batches, l.Batch), Note: l.Note,
 		OnHandKg: kg(v.OnHand), ReservedKg: kg(v.Reserved),
 		Etag: etagOut(v.Version), CreateTime: momentOut(v.CreatedAt), UpdateTime: momentOut(v.UpdatedAt),

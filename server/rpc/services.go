@@ -13,6 +13,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterMaterialServiceServer(on, &materialService{book: book})
 	pb.RegisterSupplierServiceServer(on, &supplierService{book: book})
 	pb.RegisterLotServiceServer(on, &lotService{book: book})
+	pb.RegisterLotTestServiceServer(on, &lotTestService{book: book})
 	pb.RegisterLedgerServiceServer(on, &ledgerService{book: book})
 	pb.RegisterPlantServiceServer(on, &plantService{book: book})
 	pb.RegisterSpecificationServiceServer(on, NewSpecificationServer(book))

@@ -179,7 +179,9 @@ type Lot struct {
 	ReservedKg float64 `protobuf:"fixed64,14,opt,name=reserved_kg,json=reservedKg,proto3" json:"reserved_kg,omitempty"`
 	// Standard deviations of the certificate values, by key; what has none is taken as
 	// certain.
-	Deviations    map[string]float64     `protobuf:"bytes,15,rep,name=deviations,proto3" json:"deviations,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	Deviations map[string]float64 `protobuf:"bytes,15,rep,name=deviations,proto3" json:"deviations,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// Test results that count, by key; they go before the certificate.
+	Tested        map[string]float64     `protobuf:"bytes,16,rep,name=tested,proto3" json:"tested,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	Etag          string                 `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
 	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,52,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
@@ -318,6 +320,13 @@ func (x *Lot) GetReservedKg() float64 {
 func (x *Lot) GetDeviations() map[string]float64 {
 	if x != nil {
 		return x.Deviations
+	}
+	return nil
+}
+
+func (x *Lot) GetTested() map[string]float64 {
+	if x != nil {
+		return x.Tested
 	}
 	return nil
 }
@@ -2233,7 +2242,7 @@ var File_millbase_v1_stock_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_stock_proto_rawDesc = "" +
 	"\n" +
-	"\x17millbase/v1/stock.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\xa7\b\n" +
+	"\x17millbase/v1/stock.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x9d\t\n" +
 	"\x03Lot\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x129\n" +
 	"\bmaterial\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12*\n" +
@@ -2255,7 +2264,8 @@ const file_millbase_v1_stock_proto_rawDesc = "" +
 	"reservedKg\x12Z\n" +
 	"\n" +
 	"deviations\x18\x0f \x03(\v2 .millbase.v1.Lot.DeviationsEntryB\x18\xbaH\x15\x9a\x01\x12\x10\xc8\x01*\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
-	"deviations\x12\x12\n" +
+	"deviations\x129\n" +
+	"\x06tested\x18\x10 \x03(\v2\x1c.millbase.v1.Lot.TestedEntryB\x03\xe0A\x03R\x06tested\x12\x12\n" +
 	"\x04etag\x182 \x01(\tR\x04etag\x12@\n" +
 	"\vcreate_time\x183 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
@@ -2265,6 +2275,9 @@ const file_millbase_v1_stock_proto_rawDesc = "" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a=\n" +
 	"\x0fDeviationsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a9\n" +
+	"\vTestedEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x9d\x03\n" +
 	"\aLotCost\x12<\n" +
@@ -2495,7 +2508,7 @@ func file_millbase_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
+var file_millbase_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_millbase_v1_stock_proto_goTypes = []any{
 	(LotStatus)(0),                       // 0: millbase.v1.LotStatus
 	(MovementKind)(0),                    // 1: millbase.v1.MovementKind
@@ -2531,78 +2544,80 @@ var file_millbase_v1_stock_proto_goTypes = []any{
 	(*LedgerDifference)(nil),             // 31: millbase.v1.LedgerDifference
 	nil,                                  // 32: millbase.v1.Lot.CertificateEntry
 	nil,                                  // 33: millbase.v1.Lot.DeviationsEntry
-	(*timestamppb.Timestamp)(nil),        // 34: google.protobuf.Timestamp
-	(*money.Money)(nil),                  // 35: google.type.Money
-	(*fieldmaskpb.FieldMask)(nil),        // 36: google.protobuf.FieldMask
+	nil,                                  // 34: millbase.v1.Lot.TestedEntry
+	(*timestamppb.Timestamp)(nil),        // 35: google.protobuf.Timestamp
+	(*money.Money)(nil),                  // 36: google.type.Money
+	(*fieldmaskpb.FieldMask)(nil),        // 37: google.protobuf.FieldMask
 }
 var file_millbase_v1_stock_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.Lot.status:type_name -> millbase.v1.LotStatus
 	32, // 1: millbase.v1.Lot.certificate:type_name -> millbase.v1.Lot.CertificateEntry
 	3,  // 2: millbase.v1.Lot.cost:type_name -> millbase.v1.LotCost
 	33, // 3: millbase.v1.Lot.deviations:type_name -> millbase.v1.Lot.DeviationsEntry
-	34, // 4: millbase.v1.Lot.create_time:type_name -> google.protobuf.Timestamp
-	34, // 5: millbase.v1.Lot.update_time:type_name -> google.protobuf.Timestamp
-	35, // 6: millbase.v1.LotCost.price_per_kg:type_name -> google.type.Money
-	35, // 7: millbase.v1.LotCost.freight_per_kg:type_name -> google.type.Money
-	35, // 8: millbase.v1.LotCost.landed_per_kg:type_name -> google.type.Money
-	2,  // 9: millbase.v1.ReceiveLotRequest.lot:type_name -> millbase.v1.Lot
-	2,  // 10: millbase.v1.ListLotsResponse.lots:type_name -> millbase.v1.Lot
-	2,  // 11: millbase.v1.UpdateLotRequest.lot:type_name -> millbase.v1.Lot
-	36, // 12: millbase.v1.UpdateLotRequest.update_mask:type_name -> google.protobuf.FieldMask
-	0,  // 13: millbase.v1.SetLotStatusRequest.status:type_name -> millbase.v1.LotStatus
-	34, // 14: millbase.v1.ListBalancesRequest.as_of:type_name -> google.protobuf.Timestamp
-	12, // 15: millbase.v1.ListBalancesResponse.balances:type_name -> millbase.v1.Balance
-	1,  // 16: millbase.v1.Movement.kind:type_name -> millbase.v1.MovementKind
-	14, // 17: millbase.v1.Movement.entries:type_name -> millbase.v1.Entry
-	34, // 18: millbase.v1.Movement.post_time:type_name -> google.protobuf.Timestamp
-	13, // 19: millbase.v1.CreateMovementRequest.movement:type_name -> millbase.v1.Movement
-	15, // 20: millbase.v1.BatchCreateMovementsRequest.requests:type_name -> millbase.v1.CreateMovementRequest
-	13, // 21: millbase.v1.BatchCreateMovementsResponse.movements:type_name -> millbase.v1.Movement
-	13, // 22: millbase.v1.ListMovementsResponse.movements:type_name -> millbase.v1.Movement
-	34, // 23: millbase.v1.Reservation.create_time:type_name -> google.protobuf.Timestamp
-	23, // 24: millbase.v1.CreateReservationRequest.reservation:type_name -> millbase.v1.Reservation
-	23, // 25: millbase.v1.ListReservationsResponse.reservations:type_name -> millbase.v1.Reservation
-	31, // 26: millbase.v1.CheckLedgerResponse.differences:type_name -> millbase.v1.LedgerDifference
-	34, // 27: millbase.v1.CheckLedgerResponse.check_time:type_name -> google.protobuf.Timestamp
-	4,  // 28: millbase.v1.LotService.ReceiveLot:input_type -> millbase.v1.ReceiveLotRequest
-	5,  // 29: millbase.v1.LotService.GetLot:input_type -> millbase.v1.GetLotRequest
-	6,  // 30: millbase.v1.LotService.ListLots:input_type -> millbase.v1.ListLotsRequest
-	8,  // 31: millbase.v1.LotService.UpdateLot:input_type -> millbase.v1.UpdateLotRequest
-	9,  // 32: millbase.v1.LotService.SetLotStatus:input_type -> millbase.v1.SetLotStatusRequest
-	10, // 33: millbase.v1.LotService.ListBalances:input_type -> millbase.v1.ListBalancesRequest
-	15, // 34: millbase.v1.LedgerService.CreateMovement:input_type -> millbase.v1.CreateMovementRequest
-	16, // 35: millbase.v1.LedgerService.BatchCreateMovements:input_type -> millbase.v1.BatchCreateMovementsRequest
-	18, // 36: millbase.v1.LedgerService.CountStock:input_type -> millbase.v1.CountStockRequest
-	19, // 37: millbase.v1.LedgerService.GetMovement:input_type -> millbase.v1.GetMovementRequest
-	20, // 38: millbase.v1.LedgerService.ListMovements:input_type -> millbase.v1.ListMovementsRequest
-	22, // 39: millbase.v1.LedgerService.ReverseMovement:input_type -> millbase.v1.ReverseMovementRequest
-	24, // 40: millbase.v1.LedgerService.CreateReservation:input_type -> millbase.v1.CreateReservationRequest
-	25, // 41: millbase.v1.LedgerService.GetReservation:input_type -> millbase.v1.GetReservationRequest
-	26, // 42: millbase.v1.LedgerService.ListReservations:input_type -> millbase.v1.ListReservationsRequest
-	28, // 43: millbase.v1.LedgerService.ReleaseReservation:input_type -> millbase.v1.ReleaseReservationRequest
-	29, // 44: millbase.v1.LedgerService.CheckLedger:input_type -> millbase.v1.CheckLedgerRequest
-	2,  // 45: millbase.v1.LotService.ReceiveLot:output_type -> millbase.v1.Lot
-	2,  // 46: millbase.v1.LotService.GetLot:output_type -> millbase.v1.Lot
-	7,  // 47: millbase.v1.LotService.ListLots:output_type -> millbase.v1.ListLotsResponse
-	2,  // 48: millbase.v1.LotService.UpdateLot:output_type -> millbase.v1.Lot
-	2,  // 49: millbase.v1.LotService.SetLotStatus:output_type -> millbase.v1.Lot
-	11, // 50: millbase.v1.LotService.ListBalances:output_type -> millbase.v1.ListBalancesResponse
-	13, // 51: millbase.v1.LedgerService.CreateMovement:output_type -> millbase.v1.Movement
-	17, // 52: millbase.v1.LedgerService.BatchCreateMovements:output_type -> millbase.v1.BatchCreateMovementsResponse
-	13, // 53: millbase.v1.LedgerService.CountStock:output_type -> millbase.v1.Movement
-	13, // 54: millbase.v1.LedgerService.GetMovement:output_type -> millbase.v1.Movement
-	21, // 55: millbase.v1.LedgerService.ListMovements:output_type -> millbase.v1.ListMovementsResponse
-	13, // 56: millbase.v1.LedgerService.ReverseMovement:output_type -> millbase.v1.Movement
-	23, // 57: millbase.v1.LedgerService.CreateReservation:output_type -> millbase.v1.Reservation
-	23, // 58: millbase.v1.LedgerService.GetReservation:output_type -> millbase.v1.Reservation
-	27, // 59: millbase.v1.LedgerService.ListReservations:output_type -> millbase.v1.ListReservationsResponse
-	23, // 60: millbase.v1.LedgerService.ReleaseReservation:output_type -> millbase.v1.Reservation
-	30, // 61: millbase.v1.LedgerService.CheckLedger:output_type -> millbase.v1.CheckLedgerResponse
-	45, // [45:62] is the sub-list for method output_type
-	28, // [28:45] is the sub-list for method input_type
-	28, // [28:28] is the sub-list for extension type_name
-	28, // [28:28] is the sub-list for extension extendee
-	0,  // [0:28] is the sub-list for field type_name
+	34, // 4: millbase.v1.Lot.tested:type_name -> millbase.v1.Lot.TestedEntry
+	35, // 5: millbase.v1.Lot.create_time:type_name -> google.protobuf.Timestamp
+	35, // 6: millbase.v1.Lot.update_time:type_name -> google.protobuf.Timestamp
+	36, // 7: millbase.v1.LotCost.price_per_kg:type_name -> google.type.Money
+	36, // 8: millbase.v1.LotCost.freight_per_kg:type_name -> google.type.Money
+	36, // 9: millbase.v1.LotCost.landed_per_kg:type_name -> google.type.Money
+	2,  // 10: millbase.v1.ReceiveLotRequest.lot:type_name -> millbase.v1.Lot
+	2,  // 11: millbase.v1.ListLotsResponse.lots:type_name -> millbase.v1.Lot
+	2,  // 12: millbase.v1.UpdateLotRequest.lot:type_name -> millbase.v1.Lot
+	37, // 13: millbase.v1.UpdateLotRequest.update_mask:type_name -> google.protobuf.FieldMask
+	0,  // 14: millbase.v1.SetLotStatusRequest.status:type_name -> millbase.v1.LotStatus
+	35, // 15: millbase.v1.ListBalancesRequest.as_of:type_name -> google.protobuf.Timestamp
+	12, // 16: millbase.v1.ListBalancesResponse.balances:type_name -> millbase.v1.Balance
+	1,  // 17: millbase.v1.Movement.kind:type_name -> millbase.v1.MovementKind
+	14, // 18: millbase.v1.Movement.entries:type_name -> millbase.v1.Entry
+	35, // 19: millbase.v1.Movement.post_time:type_name -> google.protobuf.Timestamp
+	13, // 20: millbase.v1.CreateMovementRequest.movement:type_name -> millbase.v1.Movement
+	15, // 21: millbase.v1.BatchCreateMovementsRequest.requests:type_name -> millbase.v1.CreateMovementRequest
+	13, // 22: millbase.v1.BatchCreateMovementsResponse.movements:type_name -> millbase.v1.Movement
+	13, // 23: millbase.v1.ListMovementsResponse.movements:type_name -> millbase.v1.Movement
+	35, // 24: millbase.v1.Reservation.create_time:type_name -> google.protobuf.Timestamp
+	23, // 25: millbase.v1.CreateReservationRequest.reservation:type_name -> millbase.v1.Reservation
+	23, // 26: millbase.v1.ListReservationsResponse.reservations:type_name -> millbase.v1.Reservation
+	31, // 27: millbase.v1.CheckLedgerResponse.differences:type_name -> millbase.v1.LedgerDifference
+	35, // 28: millbase.v1.CheckLedgerResponse.check_time:type_name -> google.protobuf.Timestamp
+	4,  // 29: millbase.v1.LotService.ReceiveLot:input_type -> millbase.v1.ReceiveLotRequest
+	5,  // 30: millbase.v1.LotService.GetLot:input_type -> millbase.v1.GetLotRequest
+	6,  // 31: millbase.v1.LotService.ListLots:input_type -> millbase.v1.ListLotsRequest
+	8,  // 32: millbase.v1.LotService.UpdateLot:input_type -> millbase.v1.UpdateLotRequest
+	9,  // 33: millbase.v1.LotService.SetLotStatus:input_type -> millbase.v1.SetLotStatusRequest
+	10, // 34: millbase.v1.LotService.ListBalances:input_type -> millbase.v1.ListBalancesRequest
+	15, // 35: millbase.v1.LedgerService.CreateMovement:input_type -> millbase.v1.CreateMovementRequest
+	16, // 36: millbase.v1.LedgerService.BatchCreateMovements:input_type -> millbase.v1.BatchCreateMovementsRequest
+	18, // 37: millbase.v1.LedgerService.CountStock:input_type -> millbase.v1.CountStockRequest
+	19, // 38: millbase.v1.LedgerService.GetMovement:input_type -> millbase.v1.GetMovementRequest
+	20, // 39: millbase.v1.LedgerService.ListMovements:input_type -> millbase.v1.ListMovementsRequest
+	22, // 40: millbase.v1.LedgerService.ReverseMovement:input_type -> millbase.v1.ReverseMovementRequest
+	24, // 41: millbase.v1.LedgerService.CreateReservation:input_type -> millbase.v1.CreateReservationRequest
+	25, // 42: millbase.v1.LedgerService.GetReservation:input_type -> millbase.v1.GetReservationRequest
+	26, // 43: millbase.v1.LedgerService.ListReservations:input_type -> millbase.v1.ListReservationsRequest
+	28, // 44: millbase.v1.LedgerService.ReleaseReservation:input_type -> millbase.v1.ReleaseReservationRequest
+	29, // 45: millbase.v1.LedgerService.CheckLedger:input_type -> millbase.v1.CheckLedgerRequest
+	2,  // 46: millbase.v1.LotService.ReceiveLot:output_type -> millbase.v1.Lot
+	2,  // 47: millbase.v1.LotService.GetLot:output_type -> millbase.v1.Lot
+	7,  // 48: millbase.v1.LotService.ListLots:output_type -> millbase.v1.ListLotsResponse
+	2,  // 49: millbase.v1.LotService.UpdateLot:output_type -> millbase.v1.Lot
+	2,  // 50: millbase.v1.LotService.SetLotStatus:output_type -> millbase.v1.Lot
+	11, // 51: millbase.v1.LotService.ListBalances:output_type -> millbase.v1.ListBalancesResponse
+	13, // 52: millbase.v1.LedgerService.CreateMovement:output_type -> millbase.v1.Movement
+	17, // 53: millbase.v1.LedgerService.BatchCreateMovements:output_type -> millbase.v1.BatchCreateMovementsResponse
+	13, // 54: millbase.v1.LedgerService.CountStock:output_type -> millbase.v1.Movement
+	13, // 55: millbase.v1.LedgerService.GetMovement:output_type -> millbase.v1.Movement
+	21, // 56: millbase.v1.LedgerService.ListMovements:output_type -> millbase.v1.ListMovementsResponse
+	13, // 57: millbase.v1.LedgerService.ReverseMovement:output_type -> millbase.v1.Movement
+	23, // 58: millbase.v1.LedgerService.CreateReservation:output_type -> millbase.v1.Reservation
+	23, // 59: millbase.v1.LedgerService.GetReservation:output_type -> millbase.v1.Reservation
+	27, // 60: millbase.v1.LedgerService.ListReservations:output_type -> millbase.v1.ListReservationsResponse
+	23, // 61: millbase.v1.LedgerService.ReleaseReservation:output_type -> millbase.v1.Reservation
+	30, // 62: millbase.v1.LedgerService.CheckLedger:output_type -> millbase.v1.CheckLedgerResponse
+	46, // [46:63] is the sub-list for method output_type
+	29, // [29:46] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_stock_proto_init() }
@@ -2617,7 +2632,7 @@ func file_millbase_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_stock_proto_rawDesc), len(file_millbase_v1_stock_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   32,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   2,
 		},
