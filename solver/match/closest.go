@@ -19,8 +19,11 @@ func (m *matcher) closestOffer() (Offer, error) {
 	if m.p.Blend.Weighing != nil {
 		return m.nearestWeighable(allowed)
 	}
+	if m.near.de > m.p.Tolerance { // out of reach: just that one
+		return m.finish(Closest, m.near, m.near.de, m.held(m.near.x)...)
+	}
 	if m.p.Target.Curve == nil {
-		at, err := m.cheaper(m.near, m.near, allowed)
+		at, err := m.cheapest(allowed)
 		if err != nil {
 			return Offer{}, err
 		}
