@@ -17,7 +17,7 @@ import (
 func TestMain(m *testing.M) { pgtest.Main(m) }
 
 // plant is a server with the demo plant on it.
-func plant(t *testing.T) *servertest.Server {
+func plant(t testing.TB) *servertest.Server {
 	t.Helper()
 	s := servertest.Start(t)
 	if err := demo.NewLoader(s.As(app.Admin), demo.Today(time.Now()), t.Logf).Load(t.Context()); err != nil {
