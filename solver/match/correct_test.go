@@ -23,14 +23,14 @@ type batch struct {
 // measures its drawdown with the noise of a good instrument.
 func newBatch(t *testing.T, r *rand.Rand, off float64) *batch {
 	t.Helper()
-	target, _ := matchtest.Target(r, all)
-	p := matchtest.Problem(all, target)
+	target, _ := matchtest.Target(r, matchtest.Bases, matchtest.Paper())
+	p := matchtest.Problem(matchtest.Bases, matchtest.Paper(), target)
 	p.Blend.Limits = nil
 	got, err := match.Match(t.Context(), engines.New(), p, match.Want{Kinds: []match.Kind{match.Cheapest}})
 	if err != nil || got.Outcome != match.Matched {
 		t.Fatalf("%v %+v", err, got)
 	}
-	b := &batch{truth: make([]float64, len(all))}
+	b := &batch{truth: make([]float64, len(matchtest.Bases))}
 	for i := range b.truth {
 		b.truth[i] = 1 + off*(2*r.Float64()-1)
 	}

@@ -11,8 +11,6 @@ import (
 	"millbase/solver/match/matchtest"
 )
 
-var all = []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}
-
 // TestTargetsInTheGamut: whatever can be mixed is matched, and paying for less
 // difference is never cheaper.
 func TestTargetsInTheGamut(t *testing.T) {
@@ -21,9 +19,8 @@ func TestTargetsInTheGamut(t *testing.T) {
 	var closest, saving []float64
 	solves := 0
 	for i := range 40 {
-		target, shares := matchtest.Target(r, all)
-		p := matchtest.Problem(all, target)
-		p.Blend.Limits = p.Blend.Limits[:0] // the mixture that it was made of need not meet them
+		target, shares := matchtest.Target(r, matchtest.Bases, matchtest.Paper())
+		p := matchtest.Problem(matchtest.Bases, matchtest.Paper(), target)
 		got, err := match.Match(t.Context(), engine, p, match.Want{Kinds: match.Kinds})
 		if err != nil {
 			t.Fatalf("target %d %v: %v", i, shares, err)
@@ -66,8 +63,8 @@ func TestTargetsInTheGamut(t *testing.T) {
 
 func BenchmarkCheapest(b *testing.B) {
 	r := rand.New(rand.NewPCG(4, 4))
-	target, _ := matchtest.Target(r, all)
-	p := matchtest.Problem(all, target)
+	target, _ := matchtest.Target(r, matchtest.Bases, matchtest.Paper())
+	p := matchtest.Problem(matchtest.Bases, matchtest.Paper(), target)
 	engine := engines.New()
 	for b.Loop() {
 		got, err := match.Match(b.Context(), engine, p, match.Want{Kinds: []match.Kind{match.Cheapest}})
