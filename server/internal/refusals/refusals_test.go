@@ -52,6 +52,7 @@ func newBench(t *testing.T) *bench {
 	maps.Copy(good, b.goodQuestions())
 	maps.Copy(good, b.goodRepricing())
 	maps.Copy(good, b.goodQuotes())
+	maps.Copy(good, b.goodColours())
 	db, err := pgx.Connect(t.Context(), b.server.Store.Pool().Config().ConnString())
 	must(t, 0, err)
 	t.Cleanup(func() { db.Close(context.Background()) })
