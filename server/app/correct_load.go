@@ -17,6 +17,7 @@ type correcting struct {
 	req      CorrectRequest
 	set      *setting
 	room     *stockRoom
+	shade    bool         // a shade is corrected: limits may be missing, and leftover ink finds no place
 	batch    *batch.Batch // nil for a pot of the request
 	pot      []inPot
 	tests    map[string]float64
@@ -60,6 +61,9 @@ func (c *correcting) load(ctx context.Context, b *Book, tx Tx) (err error) {
 	}
 	if err := c.loadLimits(ctx, tx); err != nil {
 		return err
+	}
+	if c.shade {
+		return c.loadCandidates(ctx, tx, c.set.basesWithoutLimits(book))
 	}
 	if err := c.loadPlaces(ctx, tx); err != nil {
 		return err

@@ -19,7 +19,7 @@ func (c *correcting) loadLimits(ctx context.Context, tx Tx) error {
 	}
 	if id == "" {
 		c.set.overlay(nil)
-		if len(c.set.limits) == 0 {
+		if len(c.set.limits) == 0 && !c.shade {
 			return Invalid{{"specification", "name the specification that the ink has to meet, or give limits"}, {"limits", "give the limits, or name a specification"}}
 		}
 		return nil
@@ -62,7 +62,10 @@ func (c *correcting) specification(ctx context.Context, tx Tx) (string, error) {
 			found = append(found, rec.Value.ID)
 		}
 	}
-	if len(found) != 1 {
+	switch {
+	case len(found) != 1 && c.shade:
+		return "", nil
+	case len(found) != 1:
 		return "", InvalidField("specification", "the formula of batch %s names none and there are %d for materials/%s: name the one that the ink has to meet",
 			c.batch.ID, len(found), c.batch.Material)
 	}

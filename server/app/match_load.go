@@ -59,11 +59,6 @@ func newMatching(b *Book, req MatchRequest) (*matching, error) {
 		q.Book = &BookCandidates{}
 	}
 	m := &matching{req: req}
-	if q.Book != nil && q.Specification == "" && len(q.Limits) == 0 && len(q.Book.Materials) == 0 {
-		book := *q.Book
-		book.Class = inventory.BaseInk
-		m.req.Question.Book = &book
-	}
 	m.again()
 	return m, nil
 }
@@ -71,9 +66,21 @@ func newMatching(b *Book, req MatchRequest) (*matching, error) {
 // again forgets what was loaded: a transaction may run twice.
 func (m *matching) again() {
 	m.set, m.print = &setting{req: m.req.Question}, nil
-	if book := m.req.Question.Book; book != nil && book.Class == inventory.BaseInk {
-		m.set.say("Of the book only base inks go in, as there are no limits beside the shade. With a specification, varnishes, oils, waxes and driers may as well.")
+	if q := &m.req.Question; q.Specification == "" && len(q.Limits) == 0 {
+		m.set.req.Book = m.set.basesWithoutLimits(q.Book)
 	}
+}
+
+// basesWithoutLimits keeps a book to its base inks where no limit is there that
+// would keep thinner from being the cheapest way to a pale shade.
+func (s *setting) basesWithoutLimits(of *BookCandidates) *BookCandidates {
+	if of == nil || len(of.Materials) > 0 || len(s.limits) > 0 {
+		return of
+	}
+	book := *of
+	book.Class = inventory.BaseInk
+	s.say("Of the book only base inks go in, as there are no limits beside the shade. With a specification, varnishes, oils, waxes and driers may as well.")
+	return &book
 }
 
 // load reads what the request needs of the book.
@@ -90,7 +97,7 @@ func (m *matching) colour(ctx context.Context, tx Tx, b *Book) (err error) {
 	if m.print, err = b.printOf(ctx, tx, m.req.Print, m.req.Target.Curve); err != nil {
 		return err
 	}
-	return m.print.colour(ctx, tx, m.set)
+	return m.print.colour(m.set)
 }
 
 // problem is the question in the solver's terms.
@@ -125,19 +132,28 @@ func (m *matching) translate(err error) error {
 }
 
 func (m *matching) translateFault(f formulation.FieldError) FieldError {
+	if out, ok := m.print.translateFault(f, m.set.pool.candidates); ok {
+		return out
+	}
+	return m.set.translateFault(f)
+}
+
+// translateFault says a fault of the colours in the words of the request; false for
+// one of something else.
+func (p *printed) translateFault(f formulation.FieldError, of []formulation.Candidate) (FieldError, bool) {
 	if at := colourantField.FindStringSubmatch(f.Field); at != nil {
 		j, _ := strconv.Atoi(at[1])
-		return m.print.fault(&m.set.pool.candidates[j], at[2], f.Problem)
+		return p.fault(&of[j], at[2], f.Problem), true
 	}
 	switch f.Field {
 	case "mode", "surface":
-		return FieldError{"print." + f.Field, f.Problem}
+		return FieldError{"print." + f.Field, f.Problem}, true
 	case "substrate":
-		return FieldError{m.print.field, f.Problem}
+		return FieldError{p.field, f.Problem}, true
 	case "colourants":
-		return FieldError{"print.colourants", f.Problem}
+		return FieldError{"print.colourants", f.Problem}, true
 	}
-	return m.set.translateFault(f)
+	return FieldError{}, false
 }
 
 // fault names a fault of what a candidate does to the curve.

@@ -19,8 +19,9 @@ type printed struct {
 	ShadePrint
 	bare    colour.Curve
 	surface colour.Surface
-	field   string         // of the request that bare is from
-	own     map[string]int // of the request's colourants, by candidate
+	field   string                     // of the request that bare is from
+	own     map[string]int             // of the request's colourants, by candidate
+	known   map[string]match.Colourant // of the book, by material
 	// colourants are those of the pool, one per candidate.
 	colourants []match.Colourant
 }
@@ -52,7 +53,9 @@ func (b *Book) printOf(ctx context.Context, tx Tx, of ShadePrint, target *colour
 	if of.Surface != nil {
 		p.surface = *of.Surface
 	}
-	return p, nil
+	var err error
+	p.known, err = p.characterised(ctx, tx)
+	return p, err
 }
 
 // sameGrid is a curve at the wavelengths of the substrate's, where it has them.
@@ -68,35 +71,37 @@ func (p *printed) sameGrid(c colour.Curve) colour.Curve {
 	return out
 }
 
-// colour fills in the colourants of the pool. Candidates of the book whose colour
-// is not known leave it.
-func (p *printed) colour(ctx context.Context, tx Tx, s *setting) error {
-	known, err := p.characterised(ctx, tx)
-	if err != nil {
-		return err
+// of is what a candidate does to the curve; known is false for a colour that nobody
+// told, and a candidate without a colour has the zero Colourant.
+func (p *printed) of(c *formulation.Candidate) (out match.Colourant, known bool) {
+	if i, own := p.own[c.ID]; own {
+		return p.Colourants[i].Colourant, true
 	}
-	if err := p.checkOwn(&s.pool); err != nil {
+	if out, known = p.known[c.Material]; known {
+		return out, true
+	}
+	return out, !pigmented(c)
+}
+
+// colour fills in the colourants of the pool. Candidates of the book whose colour
+// is not known leave it. more are candidates that have no part in it.
+func (p *printed) colour(s *setting, more ...inPot) error {
+	if err := p.checkOwn(&s.pool, more); err != nil {
 		return err
 	}
 	var colourless []string
 	kept := pool{leftOut: s.pool.leftOut}
 	for j := range s.pool.candidates {
 		c := &s.pool.candidates[j]
-		of, ok := known[c.Material]
-		if i, own := p.own[c.ID]; own {
-			of, ok = p.Colourants[i].Colourant, true
-		}
+		of, known := p.of(c)
 		switch {
-		case ok:
-		case !pigmented(c):
-			if !slices.Contains(colourless, titleOf(c)) {
-				colourless = append(colourless, titleOf(c))
-			}
-		case j < len(s.req.Inline):
+		case !known && j < len(s.req.Inline):
 			return InvalidField("print.colourants", "%s has a colour: give its k here, or leave it out of the candidates", c.Name())
-		default:
+		case !known:
 			kept.leave(c.ID, c.Title, "its colour is not known on %s: make drawdowns of it there and characterise it", p.onWhat())
 			continue
+		case of.K == nil && !slices.Contains(colourless, titleOf(c)):
+			colourless = append(colourless, titleOf(c))
 		}
 		kept.candidates, kept.prices, kept.ladders = append(kept.candidates, *c), append(kept.prices, s.pool.prices[j]), append(kept.ladders, s.pool.ladders[j])
 		p.colourants = append(p.colourants, of)
@@ -109,10 +114,11 @@ func (p *printed) colour(ctx context.Context, tx Tx, s *setting) error {
 }
 
 // checkOwn refuses colourants of candidates that are not there.
-func (p *printed) checkOwn(of *pool) error {
+func (p *printed) checkOwn(of *pool, more []inPot) error {
 	for i, c := range p.Colourants {
 		there := slices.ContainsFunc(of.candidates, func(x formulation.Candidate) bool { return x.ID == c.Candidate }) ||
-			slices.ContainsFunc(of.leftOut, func(x LeftOut) bool { return x.Candidate == c.Candidate })
+			slices.ContainsFunc(of.leftOut, func(x LeftOut) bool { return x.Candidate == c.Candidate }) ||
+			slices.ContainsFunc(more, func(x inPot) bool { return x.ID == c.Candidate })
 		if !there {
 			return InvalidField(fmt.Sprintf("print.colourants[%d].candidate", i), "%.80q is none of the candidates", c.Candidate)
 		}

@@ -2,7 +2,6 @@ package rpc
 
 import (
 	"context"
-	"fmt"
 
 	millbasev1 "millbase/proto/millbase/v1"
 	"millbase/server/app"
@@ -21,28 +20,7 @@ func NewCorrectionServer(book *app.Book) *CorrectionServer { return &CorrectionS
 // CorrectBatch implements the service.
 func (s *CorrectionServer) CorrectBatch(ctx context.Context, req *millbasev1.CorrectBatchRequest) (*millbasev1.CorrectBatchResponse, error) {
 	f := &fields{}
-	in := app.CorrectRequest{
-		Batch:         f.optionalID("batch", req.GetBatch(), batches),
-		Specification: f.optionalID("specification", req.GetSpecification(), specifications),
-		Limits:        f.limits("limits", req.GetLimits()),
-		Tests:         map[string]float64{},
-		Capacity:      f.mass("capacity_kg", req.GetCapacityKg()),
-		LeastMass:     req.GetLeastMass(),
-		Date:          f.date("date", req.GetDate()),
-		Basis:         f.basis("cost_basis", req.GetCostBasis()),
-		Book:          f.bookCandidates("book", req.GetBook()),
-		Weighing:      f.weighing("weighing", req.GetWeighing()),
-	}
-	for key, v := range req.GetTests() {
-		in.Tests[key] = f.number("tests["+key+"]", v)
-	}
-	for i, x := range req.GetPot() {
-		field := fmt.Sprintf("pot[%d]", i)
-		in.Pot = append(in.Pot, app.PotComponent{Candidate: x.GetCandidate(), Mass: f.positive(field+".mass_kg", x.GetMassKg())})
-	}
-	for i, c := range req.GetCandidates() {
-		in.Inline = append(in.Inline, f.inlineCandidate(fmt.Sprintf("candidates[%d]", i), c, ""))
-	}
+	in := f.pot(req)
 	if err := f.err(); err != nil {
 		return nil, err
 	}

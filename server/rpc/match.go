@@ -115,6 +115,7 @@ func matchedOut(m *app.Matched) *millbasev1.MatchShadeResponse {
 		ToleranceDe00: p.Tolerance,
 		Assumptions:   v.Assumptions,
 		Title:         v.Title,
+		TargetCurve:   optionalCurveOut(p.Target.Curve),
 	}
 	first := shadeLight(p, p.Viewing, nil)
 	second := shadeLight(p, p.SecondViewing(), nil)
@@ -122,9 +123,6 @@ func matchedOut(m *app.Matched) *millbasev1.MatchShadeResponse {
 		if l.Target != nil {
 			out.Target = append(out.Target, &millbasev1.SeenColour{Viewing: l.Viewing, Lab: l.Target, Swatch: l.TargetSwatch})
 		}
-	}
-	if p.Target.Curve != nil {
-		out.TargetCurve = curveOut(*p.Target.Curve)
 	}
 	for i := range m.Offers {
 		out.Offers = append(out.Offers, shadeOfferOut(m, &m.Offers[i]))
@@ -161,7 +159,7 @@ func shadeOfferOut(m *app.Matched, o *app.MatchedOffer) *millbasev1.ShadeOffer {
 		return out // none that can be weighed
 	}
 	out.Curve = curveOut(o.Curve)
-	out.Lights = []*millbasev1.ShadeLight{shadeLight(m.Problem, m.Problem.Viewing, &o.Lab), shadeLight(m.Problem, m.Problem.SecondViewing(), &o.SecondLab)}
+	out.Lights = shadeLights(m.Problem, o.Offer)
 	if !math.IsNaN(o.Metamerism) {
 		out.Metamerism = &o.Metamerism
 	}

@@ -27,10 +27,9 @@ type mixed struct {
 // it in.
 func (c *corrector) total(kept mass.Mass) (*mixed, error) {
 	room := c.p.Capacity - kept
-	place := func(t float64) mass.Mass { return kept + mass.Mass(math.Round(t*t*float64(room))) }
 	var best *mixed
 	look := func(t float64) (bool, error) {
-		m, err := c.mix(kept, place(t))
+		m, err := c.mix(kept, c.place(kept, t))
 		if err != nil || m == nil {
 			return false, err
 		}
@@ -82,6 +81,11 @@ func (c *corrector) total(kept mass.Mass) (*mixed, error) {
 		centre = math.Sqrt(float64(best.total-kept) / float64(room))
 	}
 	return best, nil
+}
+
+// place is a total between some of the pot and its capacity, t from 0 to 1.
+func (c *corrector) place(kept mass.Mass, t float64) mass.Mass {
+	return kept + mass.Mass(math.Round(t*t*float64(c.p.Capacity-kept)))
 }
 
 // mix is the match of one total; nil: it is beyond the tolerance or the limits.
@@ -176,7 +180,7 @@ func (c *corrector) after(kept mass.Mass, additions []formulation.Addition) Offe
 // inPart keeps the largest part of the pot that can be brought in, and says what
 // stands in the way of all of it.
 func (c *corrector) inPart() (*Correction, error) {
-	m, err := c.matcher(c.pot, c.p.Capacity)
+	m, err := c.nearest()
 	if err != nil {
 		return nil, err
 	}
@@ -209,10 +213,25 @@ func (c *corrector) inPart() (*Correction, error) {
 	if best == nil {
 		c.out.Outcome, c.out.Kept, c.out.After = formulation.Impossible, 0, c.out.Measured
 		if m != nil {
-			c.out.After = c.p.nearest(c, m)
+			c.out.After = m.looks(c)
 		}
 	}
 	return c.out, nil
+}
+
+// nearest is the nearest mixture with all of the pot, whatever its total; nil: the
+// limits can't be met at any.
+func (c *corrector) nearest() (best *matcher, err error) {
+	for i := range totals + 1 {
+		m, err := c.matcher(c.pot, c.place(c.pot, float64(i)/totals))
+		if err != nil {
+			return nil, err
+		}
+		if m != nil && (best == nil || m.near.de < best.near.de) {
+			best = m
+		}
+	}
+	return best, nil
 }
 
 // withoutPot are candidates by their place without the pot.
@@ -226,11 +245,11 @@ func withoutPot(short []int) []int {
 	return out
 }
 
-// nearest is how the nearest mixture at the capacity looks.
-func (p *CorrectProblem) nearest(c *corrector, m *matcher) Offer {
-	masses := make([]mass.Mass, len(p.Blend.Candidates)+1)
+// looks is how the nearest mixture of a matcher looks.
+func (m *matcher) looks(c *corrector) Offer {
+	masses := make([]mass.Mass, len(m.p.Blend.Candidates))
 	for k, j := range m.prog.Columns {
-		masses[j] = mass.Mass(math.Round(m.near.x[k] * float64(p.Capacity)))
+		masses[j] = mass.Mass(math.Round(m.near.x[k] * float64(m.p.Blend.Quantity)))
 	}
-	return c.problem(c.pot, p.Capacity).Predict(masses)
+	return c.problem(c.pot, m.p.Blend.Quantity).Predict(masses)
 }

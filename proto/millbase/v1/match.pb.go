@@ -1489,10 +1489,10 @@ type CorrectShadeResponse struct {
 	Curve      *Curve        `protobuf:"bytes,14,opt,name=curve,proto3" json:"curve,omitempty"`
 	After      []*ShadeLight `protobuf:"bytes,15,rep,name=after,proto3" json:"after,omitempty"`
 	Metamerism *float64      `protobuf:"fixed64,16,opt,name=metamerism,proto3,oneof" json:"metamerism,omitempty"`
-	// What the model's K/S of the pot had to be multiplied by to be as measured, at
-	// each wavelength, and its mean weighted by how much the pot absorbs there.
-	ModelFactors []float64           `protobuf:"fixed64,17,rep,packed,name=model_factors,json=modelFactors,proto3" json:"model_factors,omitempty"`
-	MeanFactor   float64             `protobuf:"fixed64,18,opt,name=mean_factor,json=meanFactor,proto3" json:"mean_factor,omitempty"`
+	// What the absorption of each part of the pot is multiplied by to print as
+	// measured; and the factor on all of it, which counts for what is not in the pot.
+	Strengths    []*ShadeStrength    `protobuf:"bytes,17,rep,name=strengths,proto3" json:"strengths,omitempty"`
+	CommonFactor float64             `protobuf:"fixed64,18,opt,name=common_factor,json=commonFactor,proto3" json:"common_factor,omitempty"`
 	LimitsBefore []*LimitResult      `protobuf:"bytes,19,rep,name=limits_before,json=limitsBefore,proto3" json:"limits_before,omitempty"`
 	LimitsAfter  []*LimitResult      `protobuf:"bytes,20,rep,name=limits_after,json=limitsAfter,proto3" json:"limits_after,omitempty"`
 	LeftOut      []*LeftOutCandidate `protobuf:"bytes,21,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
@@ -1647,16 +1647,16 @@ func (x *CorrectShadeResponse) GetMetamerism() float64 {
 	return 0
 }
 
-func (x *CorrectShadeResponse) GetModelFactors() []float64 {
+func (x *CorrectShadeResponse) GetStrengths() []*ShadeStrength {
 	if x != nil {
-		return x.ModelFactors
+		return x.Strengths
 	}
 	return nil
 }
 
-func (x *CorrectShadeResponse) GetMeanFactor() float64 {
+func (x *CorrectShadeResponse) GetCommonFactor() float64 {
 	if x != nil {
-		return x.MeanFactor
+		return x.CommonFactor
 	}
 	return 0
 }
@@ -1708,6 +1708,67 @@ func (x *CorrectShadeResponse) GetReach() *ShadeReach {
 		return x.Reach
 	}
 	return nil
+}
+
+// How strong a part of the pot turned out to be, against its drawdowns.
+type ShadeStrength struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Candidate     string                 `protobuf:"bytes,1,opt,name=candidate,proto3" json:"candidate,omitempty"`
+	Title         string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Factor        float64                `protobuf:"fixed64,3,opt,name=factor,proto3" json:"factor,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShadeStrength) Reset() {
+	*x = ShadeStrength{}
+	mi := &file_millbase_v1_match_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShadeStrength) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShadeStrength) ProtoMessage() {}
+
+func (x *ShadeStrength) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_match_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShadeStrength.ProtoReflect.Descriptor instead.
+func (*ShadeStrength) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_match_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ShadeStrength) GetCandidate() string {
+	if x != nil {
+		return x.Candidate
+	}
+	return ""
+}
+
+func (x *ShadeStrength) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *ShadeStrength) GetFactor() float64 {
+	if x != nil {
+		return x.Factor
+	}
+	return 0
 }
 
 var File_millbase_v1_match_proto protoreflect.FileDescriptor
@@ -1868,7 +1929,7 @@ const file_millbase_v1_match_proto_rawDesc = "" +
 	"\n" +
 	"candidates\x18\x19 \x03(\v2\x1c.millbase.v1.InlineCandidateB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\n" +
 	"candidates\x121\n" +
-	"\bweighing\x18\x1d \x01(\v2\x15.millbase.v1.WeighingR\bweighing\"\xd4\b\n" +
+	"\bweighing\x18\x1d \x01(\v2\x15.millbase.v1.WeighingR\bweighing\"\xed\b\n" +
 	"\x14CorrectShadeResponse\x128\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x1e.millbase.v1.CorrectionOutcomeR\aoutcome\x12\x18\n" +
 	"\asummary\x18\x02 \x01(\tR\asummary\x12#\n" +
@@ -1890,10 +1951,9 @@ const file_millbase_v1_match_proto_rawDesc = "" +
 	"\x05after\x18\x0f \x03(\v2\x17.millbase.v1.ShadeLightR\x05after\x12#\n" +
 	"\n" +
 	"metamerism\x18\x10 \x01(\x01H\x00R\n" +
-	"metamerism\x88\x01\x01\x12#\n" +
-	"\rmodel_factors\x18\x11 \x03(\x01R\fmodelFactors\x12\x1f\n" +
-	"\vmean_factor\x18\x12 \x01(\x01R\n" +
-	"meanFactor\x12=\n" +
+	"metamerism\x88\x01\x01\x128\n" +
+	"\tstrengths\x18\x11 \x03(\v2\x1a.millbase.v1.ShadeStrengthR\tstrengths\x12#\n" +
+	"\rcommon_factor\x18\x12 \x01(\x01R\fcommonFactor\x12=\n" +
 	"\rlimits_before\x18\x13 \x03(\v2\x18.millbase.v1.LimitResultR\flimitsBefore\x12;\n" +
 	"\flimits_after\x18\x14 \x03(\v2\x18.millbase.v1.LimitResultR\vlimitsAfter\x128\n" +
 	"\bleft_out\x18\x15 \x03(\v2\x1d.millbase.v1.LeftOutCandidateR\aleftOut\x12 \n" +
@@ -1901,7 +1961,11 @@ const file_millbase_v1_match_proto_rawDesc = "" +
 	"\bcautions\x18\x17 \x03(\tR\bcautions\x12(\n" +
 	"\x05proof\x18\x18 \x01(\v2\x12.millbase.v1.ProofR\x05proof\x12-\n" +
 	"\x05reach\x18\x19 \x01(\v2\x17.millbase.v1.ShadeReachR\x05reachB\r\n" +
-	"\v_metamerism*\xb8\x01\n" +
+	"\v_metamerism\"[\n" +
+	"\rShadeStrength\x12\x1c\n" +
+	"\tcandidate\x18\x01 \x01(\tR\tcandidate\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x16\n" +
+	"\x06factor\x18\x03 \x01(\x01R\x06factor*\xb8\x01\n" +
 	"\x0eShadeOfferKind\x12 \n" +
 	"\x1cSHADE_OFFER_KIND_UNSPECIFIED\x10\x00\x12\x1d\n" +
 	"\x19SHADE_OFFER_KIND_CHEAPEST\x10\x01\x12\x1c\n" +
@@ -1933,7 +1997,7 @@ func file_millbase_v1_match_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_match_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_match_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_millbase_v1_match_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_millbase_v1_match_proto_goTypes = []any{
 	(ShadeOfferKind)(0),          // 0: millbase.v1.ShadeOfferKind
 	(ShadeOutcome)(0),            // 1: millbase.v1.ShadeOutcome
@@ -1950,105 +2014,107 @@ var file_millbase_v1_match_proto_goTypes = []any{
 	(*ShadeReach)(nil),           // 12: millbase.v1.ShadeReach
 	(*CorrectShadeRequest)(nil),  // 13: millbase.v1.CorrectShadeRequest
 	(*CorrectShadeResponse)(nil), // 14: millbase.v1.CorrectShadeResponse
-	(*Curve)(nil),                // 15: millbase.v1.Curve
-	(*Lab)(nil),                  // 16: millbase.v1.Lab
-	(*Surface)(nil),              // 17: millbase.v1.Surface
-	(PrintMode)(0),               // 18: millbase.v1.PrintMode
-	(*Viewing)(nil),              // 19: millbase.v1.Viewing
-	(*Limit)(nil),                // 20: millbase.v1.Limit
-	(CostBasis)(0),               // 21: millbase.v1.CostBasis
-	(*BookCandidates)(nil),       // 22: millbase.v1.BookCandidates
-	(*InlineCandidate)(nil),      // 23: millbase.v1.InlineCandidate
-	(*Property)(nil),             // 24: millbase.v1.Property
-	(*Weighing)(nil),             // 25: millbase.v1.Weighing
-	(*Clash)(nil),                // 26: millbase.v1.Clash
-	(*LeftOutCandidate)(nil),     // 27: millbase.v1.LeftOutCandidate
-	(*FormulaComponent)(nil),     // 28: millbase.v1.FormulaComponent
-	(*money.Money)(nil),          // 29: google.type.Money
-	(*LimitResult)(nil),          // 30: millbase.v1.LimitResult
-	(*Weighed)(nil),              // 31: millbase.v1.Weighed
-	(*Proof)(nil),                // 32: millbase.v1.Proof
-	(*UnusedCandidate)(nil),      // 33: millbase.v1.UnusedCandidate
-	(*PotComponent)(nil),         // 34: millbase.v1.PotComponent
-	(CorrectionOutcome)(0),       // 35: millbase.v1.CorrectionOutcome
+	(*ShadeStrength)(nil),        // 15: millbase.v1.ShadeStrength
+	(*Curve)(nil),                // 16: millbase.v1.Curve
+	(*Lab)(nil),                  // 17: millbase.v1.Lab
+	(*Surface)(nil),              // 18: millbase.v1.Surface
+	(PrintMode)(0),               // 19: millbase.v1.PrintMode
+	(*Viewing)(nil),              // 20: millbase.v1.Viewing
+	(*Limit)(nil),                // 21: millbase.v1.Limit
+	(CostBasis)(0),               // 22: millbase.v1.CostBasis
+	(*BookCandidates)(nil),       // 23: millbase.v1.BookCandidates
+	(*InlineCandidate)(nil),      // 24: millbase.v1.InlineCandidate
+	(*Property)(nil),             // 25: millbase.v1.Property
+	(*Weighing)(nil),             // 26: millbase.v1.Weighing
+	(*Clash)(nil),                // 27: millbase.v1.Clash
+	(*LeftOutCandidate)(nil),     // 28: millbase.v1.LeftOutCandidate
+	(*FormulaComponent)(nil),     // 29: millbase.v1.FormulaComponent
+	(*money.Money)(nil),          // 30: google.type.Money
+	(*LimitResult)(nil),          // 31: millbase.v1.LimitResult
+	(*Weighed)(nil),              // 32: millbase.v1.Weighed
+	(*Proof)(nil),                // 33: millbase.v1.Proof
+	(*UnusedCandidate)(nil),      // 34: millbase.v1.UnusedCandidate
+	(*PotComponent)(nil),         // 35: millbase.v1.PotComponent
+	(CorrectionOutcome)(0),       // 36: millbase.v1.CorrectionOutcome
 }
 var file_millbase_v1_match_proto_depIdxs = []int32{
-	15, // 0: millbase.v1.ShadeTarget.curve:type_name -> millbase.v1.Curve
-	16, // 1: millbase.v1.ShadeTarget.lab:type_name -> millbase.v1.Lab
-	15, // 2: millbase.v1.ShadePrint.bare:type_name -> millbase.v1.Curve
-	17, // 3: millbase.v1.ShadePrint.surface:type_name -> millbase.v1.Surface
-	18, // 4: millbase.v1.ShadePrint.mode:type_name -> millbase.v1.PrintMode
+	16, // 0: millbase.v1.ShadeTarget.curve:type_name -> millbase.v1.Curve
+	17, // 1: millbase.v1.ShadeTarget.lab:type_name -> millbase.v1.Lab
+	16, // 2: millbase.v1.ShadePrint.bare:type_name -> millbase.v1.Curve
+	18, // 3: millbase.v1.ShadePrint.surface:type_name -> millbase.v1.Surface
+	19, // 4: millbase.v1.ShadePrint.mode:type_name -> millbase.v1.PrintMode
 	4,  // 5: millbase.v1.ShadePrint.colourants:type_name -> millbase.v1.InlineColourant
 	2,  // 6: millbase.v1.MatchShadeRequest.target:type_name -> millbase.v1.ShadeTarget
 	3,  // 7: millbase.v1.MatchShadeRequest.print:type_name -> millbase.v1.ShadePrint
-	19, // 8: millbase.v1.MatchShadeRequest.viewing:type_name -> millbase.v1.Viewing
-	19, // 9: millbase.v1.MatchShadeRequest.second_viewing:type_name -> millbase.v1.Viewing
+	20, // 8: millbase.v1.MatchShadeRequest.viewing:type_name -> millbase.v1.Viewing
+	20, // 9: millbase.v1.MatchShadeRequest.second_viewing:type_name -> millbase.v1.Viewing
 	0,  // 10: millbase.v1.MatchShadeRequest.offers:type_name -> millbase.v1.ShadeOfferKind
-	20, // 11: millbase.v1.MatchShadeRequest.limits:type_name -> millbase.v1.Limit
-	21, // 12: millbase.v1.MatchShadeRequest.cost_basis:type_name -> millbase.v1.CostBasis
-	22, // 13: millbase.v1.MatchShadeRequest.book:type_name -> millbase.v1.BookCandidates
-	23, // 14: millbase.v1.MatchShadeRequest.candidates:type_name -> millbase.v1.InlineCandidate
-	24, // 15: millbase.v1.MatchShadeRequest.properties:type_name -> millbase.v1.Property
-	25, // 16: millbase.v1.MatchShadeRequest.weighing:type_name -> millbase.v1.Weighing
+	21, // 11: millbase.v1.MatchShadeRequest.limits:type_name -> millbase.v1.Limit
+	22, // 12: millbase.v1.MatchShadeRequest.cost_basis:type_name -> millbase.v1.CostBasis
+	23, // 13: millbase.v1.MatchShadeRequest.book:type_name -> millbase.v1.BookCandidates
+	24, // 14: millbase.v1.MatchShadeRequest.candidates:type_name -> millbase.v1.InlineCandidate
+	25, // 15: millbase.v1.MatchShadeRequest.properties:type_name -> millbase.v1.Property
+	26, // 16: millbase.v1.MatchShadeRequest.weighing:type_name -> millbase.v1.Weighing
 	1,  // 17: millbase.v1.MatchShadeResponse.outcome:type_name -> millbase.v1.ShadeOutcome
-	21, // 18: millbase.v1.MatchShadeResponse.cost_basis:type_name -> millbase.v1.CostBasis
-	15, // 19: millbase.v1.MatchShadeResponse.target_curve:type_name -> millbase.v1.Curve
+	22, // 18: millbase.v1.MatchShadeResponse.cost_basis:type_name -> millbase.v1.CostBasis
+	16, // 19: millbase.v1.MatchShadeResponse.target_curve:type_name -> millbase.v1.Curve
 	7,  // 20: millbase.v1.MatchShadeResponse.target:type_name -> millbase.v1.SeenColour
 	9,  // 21: millbase.v1.MatchShadeResponse.offers:type_name -> millbase.v1.ShadeOffer
 	10, // 22: millbase.v1.MatchShadeResponse.frontier:type_name -> millbase.v1.ShadePoint
 	12, // 23: millbase.v1.MatchShadeResponse.reach:type_name -> millbase.v1.ShadeReach
-	26, // 24: millbase.v1.MatchShadeResponse.clash:type_name -> millbase.v1.Clash
-	27, // 25: millbase.v1.MatchShadeResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
-	19, // 26: millbase.v1.SeenColour.viewing:type_name -> millbase.v1.Viewing
-	16, // 27: millbase.v1.SeenColour.lab:type_name -> millbase.v1.Lab
-	19, // 28: millbase.v1.ShadeLight.viewing:type_name -> millbase.v1.Viewing
-	16, // 29: millbase.v1.ShadeLight.target:type_name -> millbase.v1.Lab
-	16, // 30: millbase.v1.ShadeLight.predicted:type_name -> millbase.v1.Lab
+	27, // 24: millbase.v1.MatchShadeResponse.clash:type_name -> millbase.v1.Clash
+	28, // 25: millbase.v1.MatchShadeResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
+	20, // 26: millbase.v1.SeenColour.viewing:type_name -> millbase.v1.Viewing
+	17, // 27: millbase.v1.SeenColour.lab:type_name -> millbase.v1.Lab
+	20, // 28: millbase.v1.ShadeLight.viewing:type_name -> millbase.v1.Viewing
+	17, // 29: millbase.v1.ShadeLight.target:type_name -> millbase.v1.Lab
+	17, // 30: millbase.v1.ShadeLight.predicted:type_name -> millbase.v1.Lab
 	0,  // 31: millbase.v1.ShadeOffer.kind:type_name -> millbase.v1.ShadeOfferKind
-	28, // 32: millbase.v1.ShadeOffer.components:type_name -> millbase.v1.FormulaComponent
-	29, // 33: millbase.v1.ShadeOffer.cost_per_kg:type_name -> google.type.Money
-	29, // 34: millbase.v1.ShadeOffer.total_cost:type_name -> google.type.Money
-	30, // 35: millbase.v1.ShadeOffer.limits:type_name -> millbase.v1.LimitResult
-	15, // 36: millbase.v1.ShadeOffer.curve:type_name -> millbase.v1.Curve
+	29, // 32: millbase.v1.ShadeOffer.components:type_name -> millbase.v1.FormulaComponent
+	30, // 33: millbase.v1.ShadeOffer.cost_per_kg:type_name -> google.type.Money
+	30, // 34: millbase.v1.ShadeOffer.total_cost:type_name -> google.type.Money
+	31, // 35: millbase.v1.ShadeOffer.limits:type_name -> millbase.v1.LimitResult
+	16, // 36: millbase.v1.ShadeOffer.curve:type_name -> millbase.v1.Curve
 	8,  // 37: millbase.v1.ShadeOffer.lights:type_name -> millbase.v1.ShadeLight
-	31, // 38: millbase.v1.ShadeOffer.weighed:type_name -> millbase.v1.Weighed
-	32, // 39: millbase.v1.ShadeOffer.proof:type_name -> millbase.v1.Proof
-	33, // 40: millbase.v1.ShadeOffer.unused:type_name -> millbase.v1.UnusedCandidate
-	29, // 41: millbase.v1.ShadePoint.cost_per_kg:type_name -> google.type.Money
+	32, // 38: millbase.v1.ShadeOffer.weighed:type_name -> millbase.v1.Weighed
+	33, // 39: millbase.v1.ShadeOffer.proof:type_name -> millbase.v1.Proof
+	34, // 40: millbase.v1.ShadeOffer.unused:type_name -> millbase.v1.UnusedCandidate
+	30, // 41: millbase.v1.ShadePoint.cost_per_kg:type_name -> google.type.Money
 	11, // 42: millbase.v1.ShadePoint.shares:type_name -> millbase.v1.ShadeShare
-	34, // 43: millbase.v1.CorrectShadeRequest.pot:type_name -> millbase.v1.PotComponent
-	15, // 44: millbase.v1.CorrectShadeRequest.measured:type_name -> millbase.v1.Curve
+	35, // 43: millbase.v1.CorrectShadeRequest.pot:type_name -> millbase.v1.PotComponent
+	16, // 44: millbase.v1.CorrectShadeRequest.measured:type_name -> millbase.v1.Curve
 	2,  // 45: millbase.v1.CorrectShadeRequest.target:type_name -> millbase.v1.ShadeTarget
 	3,  // 46: millbase.v1.CorrectShadeRequest.print:type_name -> millbase.v1.ShadePrint
-	19, // 47: millbase.v1.CorrectShadeRequest.viewing:type_name -> millbase.v1.Viewing
-	19, // 48: millbase.v1.CorrectShadeRequest.second_viewing:type_name -> millbase.v1.Viewing
-	20, // 49: millbase.v1.CorrectShadeRequest.limits:type_name -> millbase.v1.Limit
-	21, // 50: millbase.v1.CorrectShadeRequest.cost_basis:type_name -> millbase.v1.CostBasis
-	22, // 51: millbase.v1.CorrectShadeRequest.book:type_name -> millbase.v1.BookCandidates
-	23, // 52: millbase.v1.CorrectShadeRequest.candidates:type_name -> millbase.v1.InlineCandidate
-	25, // 53: millbase.v1.CorrectShadeRequest.weighing:type_name -> millbase.v1.Weighing
-	35, // 54: millbase.v1.CorrectShadeResponse.outcome:type_name -> millbase.v1.CorrectionOutcome
-	28, // 55: millbase.v1.CorrectShadeResponse.additions:type_name -> millbase.v1.FormulaComponent
-	29, // 56: millbase.v1.CorrectShadeResponse.added_cost:type_name -> google.type.Money
-	15, // 57: millbase.v1.CorrectShadeResponse.target_curve:type_name -> millbase.v1.Curve
+	20, // 47: millbase.v1.CorrectShadeRequest.viewing:type_name -> millbase.v1.Viewing
+	20, // 48: millbase.v1.CorrectShadeRequest.second_viewing:type_name -> millbase.v1.Viewing
+	21, // 49: millbase.v1.CorrectShadeRequest.limits:type_name -> millbase.v1.Limit
+	22, // 50: millbase.v1.CorrectShadeRequest.cost_basis:type_name -> millbase.v1.CostBasis
+	23, // 51: millbase.v1.CorrectShadeRequest.book:type_name -> millbase.v1.BookCandidates
+	24, // 52: millbase.v1.CorrectShadeRequest.candidates:type_name -> millbase.v1.InlineCandidate
+	26, // 53: millbase.v1.CorrectShadeRequest.weighing:type_name -> millbase.v1.Weighing
+	36, // 54: millbase.v1.CorrectShadeResponse.outcome:type_name -> millbase.v1.CorrectionOutcome
+	29, // 55: millbase.v1.CorrectShadeResponse.additions:type_name -> millbase.v1.FormulaComponent
+	30, // 56: millbase.v1.CorrectShadeResponse.added_cost:type_name -> google.type.Money
+	16, // 57: millbase.v1.CorrectShadeResponse.target_curve:type_name -> millbase.v1.Curve
 	8,  // 58: millbase.v1.CorrectShadeResponse.measured:type_name -> millbase.v1.ShadeLight
 	8,  // 59: millbase.v1.CorrectShadeResponse.expected:type_name -> millbase.v1.ShadeLight
-	15, // 60: millbase.v1.CorrectShadeResponse.curve:type_name -> millbase.v1.Curve
+	16, // 60: millbase.v1.CorrectShadeResponse.curve:type_name -> millbase.v1.Curve
 	8,  // 61: millbase.v1.CorrectShadeResponse.after:type_name -> millbase.v1.ShadeLight
-	30, // 62: millbase.v1.CorrectShadeResponse.limits_before:type_name -> millbase.v1.LimitResult
-	30, // 63: millbase.v1.CorrectShadeResponse.limits_after:type_name -> millbase.v1.LimitResult
-	27, // 64: millbase.v1.CorrectShadeResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
-	32, // 65: millbase.v1.CorrectShadeResponse.proof:type_name -> millbase.v1.Proof
-	12, // 66: millbase.v1.CorrectShadeResponse.reach:type_name -> millbase.v1.ShadeReach
-	5,  // 67: millbase.v1.ShadeService.MatchShade:input_type -> millbase.v1.MatchShadeRequest
-	13, // 68: millbase.v1.ShadeService.CorrectShade:input_type -> millbase.v1.CorrectShadeRequest
-	6,  // 69: millbase.v1.ShadeService.MatchShade:output_type -> millbase.v1.MatchShadeResponse
-	14, // 70: millbase.v1.ShadeService.CorrectShade:output_type -> millbase.v1.CorrectShadeResponse
-	69, // [69:71] is the sub-list for method output_type
-	67, // [67:69] is the sub-list for method input_type
-	67, // [67:67] is the sub-list for extension type_name
-	67, // [67:67] is the sub-list for extension extendee
-	0,  // [0:67] is the sub-list for field type_name
+	15, // 62: millbase.v1.CorrectShadeResponse.strengths:type_name -> millbase.v1.ShadeStrength
+	31, // 63: millbase.v1.CorrectShadeResponse.limits_before:type_name -> millbase.v1.LimitResult
+	31, // 64: millbase.v1.CorrectShadeResponse.limits_after:type_name -> millbase.v1.LimitResult
+	28, // 65: millbase.v1.CorrectShadeResponse.left_out:type_name -> millbase.v1.LeftOutCandidate
+	33, // 66: millbase.v1.CorrectShadeResponse.proof:type_name -> millbase.v1.Proof
+	12, // 67: millbase.v1.CorrectShadeResponse.reach:type_name -> millbase.v1.ShadeReach
+	5,  // 68: millbase.v1.ShadeService.MatchShade:input_type -> millbase.v1.MatchShadeRequest
+	13, // 69: millbase.v1.ShadeService.CorrectShade:input_type -> millbase.v1.CorrectShadeRequest
+	6,  // 70: millbase.v1.ShadeService.MatchShade:output_type -> millbase.v1.MatchShadeResponse
+	14, // 71: millbase.v1.ShadeService.CorrectShade:output_type -> millbase.v1.CorrectShadeResponse
+	70, // [70:72] is the sub-list for method output_type
+	68, // [68:70] is the sub-list for method input_type
+	68, // [68:68] is the sub-list for extension type_name
+	68, // [68:68] is the sub-list for extension extendee
+	0,  // [0:68] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_match_proto_init() }
@@ -2074,7 +2140,7 @@ func file_millbase_v1_match_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_match_proto_rawDesc), len(file_millbase_v1_match_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   13,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
