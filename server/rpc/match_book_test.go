@@ -41,7 +41,7 @@ func newColourRoom(t *testing.T) colourRoom {
 // base enters a base ink.
 func (c colourRoom) base(id string, i int) {
 	properties := map[string]float64{"density_kg_per_l": 1.1, "pigment_fraction/X": 0.25, "tack_units": 9}
-	if matchtest.Bases[i].K() == nil {
+	if matchtest.Bases[i].K == nil {
 		delete(properties, "pigment_fraction/X")
 	}
 	good(c.materials(app.InkMaker).CreateMaterial(c.t.Context(), &pb.CreateMaterialRequest{MaterialId: id, Material: &pb.Material{
@@ -50,7 +50,7 @@ func (c colourRoom) base(id string, i int) {
 
 // characterise enters drawdowns of a base at 5, 20 and 100 % in the transparent one.
 func (c colourRoom) characterise(as, id string, i int) {
-	if matchtest.Bases[i].K() == nil {
+	if matchtest.Bases[i].K == nil {
 		return
 	}
 	var drawdowns []*pb.Drawdown
@@ -106,7 +106,7 @@ func TestMatchFromTheBook(t *testing.T) {
 		units, used, cost := [][]float64{}, []float64{}, 0.0
 		for _, c := range o.Components {
 			id := strings.TrimPrefix(c.Material, "materials/")
-			if k := matchtest.Bases[inBook[id]].K(); k != nil {
+			if k := matchtest.Bases[inBook[id]].K; k != nil {
 				units, used = append(units, k), append(used, c.MassKg/50)
 			}
 			cost += c.MassKg * money(c.PricePerKg)

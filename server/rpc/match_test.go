@@ -116,7 +116,7 @@ func spot(target colour.Curve, of ...int) *pb.MatchShadeRequest {
 	if len(of) == 0 {
 		of = []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}
 	}
-	p := matchtest.Problem(of, target)
+	p := matchtest.Problem(matchtest.Pick(of...), matchtest.Paper(), target)
 	req := &pb.MatchShadeRequest{QuantityKg: 120, Target: &pb.ShadeTarget{Curve: curveOf(target)}, Print: &pb.ShadePrint{Bare: curveOf(p.Substrate)},
 		Limits: []*pb.Limit{{LimitId: "tack", Title: "tack", Lower: to(7), Upper: to(11), Subject: &pb.Limit_Blended_{Blended: &pb.Limit_Blended{Property: "tack_units"}}}}}
 	for j := range p.Blend.Candidates {
@@ -134,7 +134,7 @@ func mixed(shares map[int]float64) colour.Curve {
 	var units [][]float64
 	var used []float64
 	for i, s := range shares {
-		units, used = append(units, matchtest.Bases[i].K()), append(used, s)
+		units, used = append(units, matchtest.Bases[i].K), append(used, s)
 	}
 	return colour.Film(matchtest.Paper(), units, used, colour.Surface{})
 }
@@ -163,7 +163,7 @@ func TestOffersOfASpotColour(t *testing.T) {
 		var used []float64
 		for _, c := range o.Components {
 			kg, cost = kg+c.MassKg, cost+c.MassKg*money(c.PricePerKg)
-			if k := matchtest.Bases[index[c.Candidate]].K(); k != nil {
+			if k := matchtest.Bases[index[c.Candidate]].K; k != nil {
 				units, used = append(units, k), append(used, c.MassKg/120)
 			}
 		}

@@ -37,7 +37,7 @@ func (c colourRoom) drawnDown(req *pb.CorrectShadeRequest, additions []*pb.Formu
 		if !off {
 			s = 1
 		}
-		if i := inBook[id]; matchtest.Bases[i].K() != nil {
+		if i := inBook[id]; matchtest.Bases[i].K != nil {
 			kg[i] += mass * s
 		}
 		total += mass
