@@ -164,8 +164,8 @@ func (m *matcher) cheapestSet(difference float64, n int) (best point, complete b
 		if err != nil || !(p.de <= difference) {
 			return err == nil, err
 		}
-		p, err = m.cheaper(p, p, difference)
-		if err == nil && p.cost < best.cost {
+		p, err = m.cheaper(p, p, difference, best.cost)
+		if err == nil && p.x != nil && p.cost < best.cost {
 			best = p
 		}
 		return true, err

@@ -39,7 +39,7 @@ func (m *matcher) closestOffer() (Offer, error) {
 // nearestWeighable allows more until there is a formula that can be weighed.
 func (m *matcher) nearestWeighable(allowed float64) (Offer, error) {
 	for {
-		at, err := m.cheaper(m.near, m.near, allowed)
+		at, err := m.cheaper(m.near, m.near, allowed, math.Inf(1))
 		if err != nil {
 			return Offer{}, err
 		}
@@ -188,6 +188,7 @@ func (s *program) solveCurve(rows []solver.Row, by [][]float64) ([]float64, erro
 	for j := range m.Variables {
 		m.Variables[j].Cost = 0
 	}
+	m.Variables[s.excess].Upper = 0
 	columns := make([]int32, 0, len(s.slot))
 	for k, slot := range s.slot {
 		if slot >= 0 {

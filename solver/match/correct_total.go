@@ -94,7 +94,7 @@ func (c *corrector) mix(kept, total mass.Mass) (*mixed, error) {
 	if err != nil || m == nil || m.near.de > c.p.Tolerance {
 		return nil, err
 	}
-	at, err := m.cheaper(m.near, m.near, c.p.Tolerance)
+	at, err := m.cheaper(m.near, m.near, c.p.Tolerance, math.Inf(1))
 	if err != nil {
 		return nil, err
 	}

@@ -11,8 +11,11 @@ import (
 )
 
 // hair is by how much the difference worked out from whole milligrams may be above
-// the one that was allowed.
-const hair = 1e-4
+// the one that was allowed, where strict tries find no mixture that keeps to it.
+const (
+	hair   = 1e-4
+	strict = 12
+)
 
 // within is a difference that is kept within what is allowed.
 type within struct {
@@ -34,13 +37,14 @@ func (m *matcher) finish(k Kind, at point, allowed float64, more ...formulation.
 func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, differences ...within) (Offer, error) {
 	targets := make([]float64, len(differences))
 	for i, d := range differences {
-		targets[i] = d.allowed
+		targets[i] = d.allowed * (1 - 1e-5)
 		if err := d.of.settle(x, d.allowed); err != nil {
 			return Offer{}, err
 		}
 	}
+	margin := 1e-6
 	part := math.Inf(1) // how far the shares may be from x, as in bound
-	for range 40 {
+	for try := range 40 {
 		a, err := m.formula(x, part, more, targets, differences)
 		if err != nil {
 			return Offer{}, err
@@ -52,23 +56,27 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 			return Offer{}, fmt.Errorf("%w: the formula around the match is %s", formulation.ErrNumerical, a.Outcome)
 		}
 		out := m.seen(k, a)
-		worst := 0.0
+		worst, room := 0.0, 0.0
+		if try >= strict {
+			room = hair
+		}
 		found := m.massShares(a)
 		for i, d := range differences {
 			beyond := [...]float64{out.DE00, out.Second00}[d.by.eye] - d.allowed
-			if worst = max(worst, beyond); beyond <= hair {
+			if worst = max(worst, beyond); beyond <= room {
 				continue
 			}
 			d.of.around(x)
 			switch {
-			case d.of.also(d.by, found, targets[i]+0.2*hair): // a plane was missing
-			case beyond > 0.1*d.allowed:
-				part = min(0.3, part/2)
+			case d.of.also(d.by, found, targets[i]+5e-6*d.allowed): // a plane was missing
+			case beyond > 1e-3*d.allowed && part > 0.01: // too far from x to be true to first order
+				part = min(0.1, part/4)
 			default:
-				targets[i] -= beyond
+				margin *= 2
+				targets[i] -= beyond + margin*d.allowed
 			}
 		}
-		if worst <= hair {
+		if worst <= room {
 			return out, nil
 		}
 		if slices.Min(targets) <= 0 {

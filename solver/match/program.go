@@ -114,13 +114,16 @@ func (s *program) closest() {
 	s.model.Variables[s.excess].Cost, s.model.Variables[s.excess].Upper = 1, solver.Inf
 }
 
-// within minimises the cost within a difference.
+// within minimises the cost within a difference; beyond it at a price that is far
+// above what a difference is worth.
 func (s *program) within(difference float64) {
 	s.main.allowed = difference
+	high := 1.0
 	for k, c := range s.cost {
 		s.model.Variables[k].Cost = c
+		high = max(high, math.Abs(c))
 	}
-	s.model.Variables[s.excess].Cost, s.model.Variables[s.excess].Upper = 0, 0
+	s.model.Variables[s.excess].Cost, s.model.Variables[s.excess].Upper = 100*high, solver.Inf
 }
 
 // around linearises the shade around x.

@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"slices"
+
+	"millbase/solver"
 )
 
 // These say when the search is there. A difference of a thousandth is far below
@@ -54,15 +56,36 @@ func (s *program) guards(p point) bool {
 	return s.guard == nil || p.other <= s.guard.allowed*1.02
 }
 
-// cheaper descends from a mixture within the difference to the least cost within
-// it. inner is a mixture well within: what is found beyond the difference is
-// drawn back towards it, or towards where the step began. Where that costs what
-// the step had saved, the next one is kept shorter.
-func (s *program) cheaper(inner, start point, difference float64) (point, error) {
+// cheaper descends from a mixture to the least cost within a difference. On the
+// way the difference may be beyond, at a price above what it is worth; at the end
+// what is still beyond is drawn back towards inner, a mixture that is within. It
+// gives up, with no x, when it sees that it will not come below the cost beat.
+func (s *program) cheaper(inner, start point, difference, beat float64) (point, error) {
+	at, ok, err := s.descend(start, difference, beat)
+	if err != nil || !ok {
+		return point{}, err
+	}
+	if at.de > difference {
+		if inner.x == nil {
+			if inner, err = s.nearest(at); err != nil || inner.de > difference {
+				return point{}, err
+			}
+		}
+		at = s.drawnBack(inner, at, difference)
+	}
+	return at, nil
+}
+
+// descend is cheaper before the last is drawn back: sequential linear programming
+// with a trust region, judged by the cost and the difference beyond at a price
+// (R. Fletcher, Practical Methods of Optimization, 1987, section 14.4). ok is false
+// when it gave up.
+func (s *program) descend(start point, difference, beat float64) (at point, ok bool, err error) {
 	s.within(difference)
 	defer s.unbound()
-	at, part, right := start, 4.0, 1e-3
-	fresh := false
+	over := func(de float64) float64 { return max(0, de-difference) }
+	at = start
+	part, right, price, fresh := 4.0, 0.03, 0.0, false
 	for range steps {
 		if !fresh {
 			s.around(at.x)
@@ -71,35 +94,49 @@ func (s *program) cheaper(inner, start point, difference float64) (point, error)
 		s.bound(at.x, part)
 		last, ok, err := s.solve(right * difference)
 		if err != nil || !ok {
-			return at, err
+			return at, err == nil, err
 		}
 		to := s.point(last.X)
-		hoped := at.cost - to.cost
-		if hoped <= 0.01*sameCost*math.Abs(at.cost) {
+		price = max(1.5*s.price(last), 0.7*price)
+		most := at.cost - to.cost + price*over(at.de) // that it can bring, to first order
+		if most <= sameCost*math.Abs(at.cost) {
 			break
 		}
-		if to.de > difference {
-			a, b := s.drawnBack(inner, to, difference), s.drawnBack(at, to, difference)
-			if to = a; b.cost < a.cost {
-				to = b
+		hoped := most - price*over(length(s.vector(&s.main, to.x)))
+		if hoped < 0.5*most { // the cuts are too coarse
+			if right *= 0.1; right < 1e-7 {
+				break
 			}
+			continue
 		}
-		saved := at.cost - to.cost
-		switch {
-		case saved < 0.2*hoped:
-			part *= 0.3
-		case saved > 0.8*hoped:
-			part *= 2
+		if at.cost+price*over(at.de)-1.5*most > beat {
+			return at, false, nil
 		}
-		if saved > 0 {
+		saved := most - price*over(to.de)
+		if saved > 0.05*hoped {
 			at, fresh = to, false
 		}
-		if saved < 0.2*hoped && hoped < sameCost*math.Abs(at.cost) || part < 1e-6 {
+		switch {
+		case saved < 0.25*hoped:
+			part *= 0.3
+		case saved > 0.75*hoped:
+			part *= 2
+		}
+		if part < 1e-6 {
 			break
 		}
-		right = min(1e-3, max(1e-6, 1e-2*hoped/math.Abs(at.cost)))
+		right = min(0.03, max(1e-6, 0.05*hoped/(price*difference)))
 	}
-	return at, nil
+	return at, true, nil
+}
+
+// price is what the last bit of difference is worth in a solution.
+func (s *program) price(last *solver.Solution) float64 {
+	sum := 0.0
+	for _, y := range last.RowDual[s.main.first : s.main.first+s.main.n] {
+		sum += math.Abs(y)
+	}
+	return sum
 }
 
 // drawnBack is the last point on the way from one within the difference to one
@@ -202,7 +239,7 @@ func (s *program) closestOf(starts []point, tries int) (point, error) {
 // one, and again without each base that the best one has, for where other bases
 // give the colour for less.
 func (s *program) cheapestOf(starts []point, nearest point, difference float64) (point, error) {
-	best, err := s.cheaper(nearest, nearest, difference)
+	best, err := s.cheaper(nearest, nearest, difference, math.Inf(1))
 	if err != nil {
 		return best, err
 	}
@@ -210,12 +247,13 @@ func (s *program) cheapestOf(starts []point, nearest point, difference float64) 
 		if s.slot[k] < 0 || best.x[k] < 1e-6 || s.most[k] <= s.lower[k] {
 			continue
 		}
-		other, err := s.without(k, best, difference)
+		beat := best.cost - 10*sameCost*math.Abs(best.cost)
+		other, err := s.without(k, best, difference, beat)
 		if err != nil {
 			return best, err
 		}
-		if other.x != nil && other.cost < best.cost-sameCost*math.Abs(best.cost) {
-			if best, err = s.cheaper(other, other, difference); err != nil {
+		if other.x != nil && other.cost < beat {
+			if best, err = s.cheaper(other, other, difference, math.Inf(1)); err != nil {
 				return best, err
 			}
 		}
@@ -224,22 +262,18 @@ func (s *program) cheapestOf(starts []point, nearest point, difference float64) 
 }
 
 // without is the cheapest mixture within a difference that does without column k;
-// no x: there is none.
-func (s *program) without(k int, from point, difference float64) (point, error) {
+// no x: there is none below the cost beat.
+func (s *program) without(k int, from point, difference, beat float64) (point, error) {
 	most := s.most[k]
 	s.most[k] = s.lower[k]
 	s.unbound()
 	defer func() { s.most[k] = most; s.unbound() }()
 	// The first step keeps to the limits; the point that it starts from need not.
-	s.closest()
+	s.within(difference)
 	s.around(from.x)
-	last, ok, err := s.solve(0.01)
+	last, ok, err := s.solve(0.03 * difference)
 	if err != nil || !ok {
 		return point{}, err
 	}
-	near, err := s.nearest(s.point(last.X))
-	if err != nil || near.de > difference {
-		return point{}, err
-	}
-	return s.cheaper(near, near, difference)
+	return s.cheaper(point{}, s.point(last.X), difference, beat)
 }
