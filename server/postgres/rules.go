@@ -43,6 +43,7 @@ var rules = map[string]rule{
 	"reservation_only_falls":           {app.ErrConflict, "RESERVATION_ONLY_FALLS", "", ""},
 	"reservation_kept":                 {app.ErrConflict, "RESERVATION_KEPT", "", "a reservation can't be deleted: release it"},
 	"formula_revision_fixed":           {app.ErrConflict, "REVISION_FIXED", "", ""},
+	"characterisation_current":         {app.ErrConflict, "CHARACTERISED_MEANWHILE", "", "the ink was characterised on the substrate at the same moment: look at that one, and send yours again"},
 	"lot_test_fixed":                   {app.ErrConflict, "APPEND_ONLY", "", "a test can't be deleted: withdraw it"},
 	"quote_revision_fixed":             {app.ErrConflict, "REVISION_FIXED", "", ""},
 	"quote_revision_next":              {app.ErrConflict, "REVISION_FIXED", "", ""},

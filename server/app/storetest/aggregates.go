@@ -17,6 +17,7 @@ import (
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
 	"millbase/server/app"
+	"millbase/solver/colour"
 	"millbase/solver/formulation"
 )
 
@@ -73,11 +74,21 @@ func testAggregates(t *testing.T, open func(t *testing.T) app.Store) {
 		func(v app.StoredQuote) map[string]string {
 			return map[string]string{"customer": v.Customer, "state": v.State}
 		}})
+	run(t, s, "substrates", aggregate[app.Substrate]{func(x app.Tx) app.Repo[app.Substrate] { return x.Substrates() }, drawSubstrate,
+		func(v app.Substrate) string { return v.ID },
+		func(v app.Substrate) map[string]string { return map[string]string{"title": v.Title} }})
+	run(t, s, "characterisations", aggregate[app.Characterisation]{func(x app.Tx) app.Repo[app.Characterisation] { return x.Characterisations() }, drawCharacterisation,
+		func(v app.Characterisation) string { return v.ID },
+		func(v app.Characterisation) map[string]string {
+			return map[string]string{"material": v.Material, "substrate": v.Substrate, "opaque": fmt.Sprint(v.Opaque), "superseded": fmt.Sprint(v.Superseded)}
+		}})
 	run(t, s, "keys", aggregate[app.APIKey]{func(x app.Tx) app.Repo[app.APIKey] { return x.Keys() }, drawKey,
 		func(v app.APIKey) string { return v.ID },
 		func(v app.APIKey) map[string]string {
 			return map[string]string{"role": v.Role, "digest": fmt.Sprintf("%x", v.Digest)}
 		}})
+	t.Run("current characterisations", func(t *testing.T) { testColours(t, s) })
+	t.Run("tests of lots", func(t *testing.T) { testLotTests(t, s) })
 	t.Run("quote revisions", func(t *testing.T) { testQuoteRevisions(t, s) })
 	t.Run("formulas", func(t *testing.T) { testFormulas(t, s) })
 	t.Run("plant", func(t *testing.T) { testPlant(t, s) })
@@ -90,6 +101,9 @@ func seedBook(t *testing.T, s app.Store) {
 	seedLot(t, s, "l-1")
 	update(t, s, func(tx app.Tx) error {
 		_, err := tx.Suppliers().Create(t.Context(), purchase.Supplier{ID: "s-1", Currency: "EUR"})
+		if err == nil {
+			_, err = tx.Substrates().Create(t.Context(), app.Substrate{ID: "paper-1", FilmGPerM2: 1, Curve: colour.Curve{Step: 10, Values: []float64{1}}})
+		}
 		if err == nil {
 			_, err = tx.Specifications().Create(t.Context(), formulation.Specification{ID: "sp-1"})
 		}

@@ -91,7 +91,7 @@ func drawLot(t *rapid.T, id string) app.StockLot {
 	return app.StockLot{
 		Lot: lot.Lot{ID: id, Material: "m-1", SupplierLot: words.Draw(t, "supplier lot"),
 			Supplier: rapid.SampledFrom([]string{"", "s-1"}).Draw(t, "supplier"), Status: rapid.SampledFrom(statuses).Draw(t, "status"),
-			Certificate: drawSet(t), Deviations: drawSet(t), ReceivedDate: dates.Draw(t, "received"), ExpiryDate: dates.Draw(t, "expiry"),
+			Certificate: drawSet(t), Tested: drawSet(t), Deviations: drawSet(t), ReceivedDate: dates.Draw(t, "received"), ExpiryDate: dates.Draw(t, "expiry"),
 			Batch: words.Draw(t, "batch"), Note: words.Draw(t, "note")},
 		Cost: app.LotCost{CostPerKg: prices.Draw(t, "cost"), PricePerKg: prices.Draw(t, "price"), PriceCurrency: words.Draw(t, "currency"),
 			FreightPerKg: prices.Draw(t, "freight"), DutyPercent: prices.Draw(t, "duty"), ExchangeRate: prices.Draw(t, "rate"), RateDate: dates.Draw(t, "date")}}
