@@ -65,7 +65,18 @@ type stockRoom struct {
 	names     map[string]bool // of every lot and offer
 }
 
+// lotsInStock are those with something on hand: a plant has used up many more
+// lots than it has.
+var lotsInStock = Query{Where: []Condition{{"in_stock", "=", "true"}}}
+
+// roomAhead is what loadStockRoom lists.
+var roomAhead = []Ahead{{List: AheadPlant}, {List: AheadProperties}, {List: AheadMaterials}, {List: AheadBalances}, {AheadLots, lotsInStock},
+	{List: AheadSuppliers}, {List: AheadOffers}}
+
 func (b *Book) loadStockRoom(ctx context.Context, tx Tx, extra ...property.Definition) (*stockRoom, error) {
+	if err := tx.ReadAhead(ctx, roomAhead...); err != nil {
+		return nil, err
+	}
 	plant, err := tx.Plant().Get(ctx)
 	if err != nil {
 		return nil, err
@@ -100,8 +111,7 @@ func (r *stockRoom) loadLots(ctx context.Context, tx Tx) error {
 		r.onHand[x.Lot] += x.OnHand
 		r.free[x.Lot] += x.Free()
 	}
-	// A plant has used up many more lots than it has.
-	lots, err := tx.Lots().List(ctx, Query{Where: []Condition{{"in_stock", "=", "true"}}})
+	lots, err := tx.Lots().List(ctx, lotsInStock)
 	if err != nil {
 		return err
 	}

@@ -48,22 +48,36 @@ func (i stockItem) free(date time.Time) mass.Mass {
 	return max(0, i.OnHand-i.Reserved)
 }
 
+// ordersOpen and batchesOpen are those that still bring or need something.
+var (
+	ordersOpen  = Query{Where: []Condition{{"state", "!=", string(purchase.Draft)}, {"state", "!=", string(purchase.Received)}, {"state", "!=", string(purchase.Cancelled)}}}
+	batchesOpen = Query{Where: []Condition{{"state", "!=", string(batch.Finished)}, {"state", "!=", string(batch.Cancelled)}}}
+)
+
+// stockAhead and supplyAhead are what loadStock and loadSupply list.
+var (
+	stockAhead = []Ahead{{List: AheadPlant}, {List: AheadMaterials}, {List: AheadSuppliers}, {List: AheadOffers}, {List: AheadBalances},
+		{List: AheadLots}, {List: AheadFormulas}}
+	supplyAhead = append(slices.Clone(stockAhead), Ahead{AheadOrders, ordersOpen}, Ahead{AheadBatches, batchesOpen})
+)
+
 // loadSupply reads all of it.
 func (b *Book) loadSupply(ctx context.Context, tx Tx) (*supply, error) {
+	if err := tx.ReadAhead(ctx, supplyAhead...); err != nil {
+		return nil, err
+	}
 	s, err := b.loadStock(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
-	orders, err := tx.PurchaseOrders().List(ctx, Query{Where: []Condition{
-		{"state", "!=", string(purchase.Draft)}, {"state", "!=", string(purchase.Received)}, {"state", "!=", string(purchase.Cancelled)}}})
+	orders, err := tx.PurchaseOrders().List(ctx, ordersOpen)
 	if err != nil {
 		return nil, err
 	}
 	for _, o := range orders {
 		s.orders = append(s.orders, o.Value)
 	}
-	batches, err := tx.Batches().List(ctx, Query{Where: []Condition{
-		{"state", "!=", string(batch.Finished)}, {"state", "!=", string(batch.Cancelled)}}})
+	batches, err := tx.Batches().List(ctx, batchesOpen)
 	if err != nil {
 		return nil, err
 	}
@@ -79,6 +93,9 @@ func (b *Book) loadSupply(ctx context.Context, tx Tx) (*supply, error) {
 // loadStock reads what a cost needs: the plant, materials, stock, offers and
 // the released formulas.
 func (b *Book) loadStock(ctx context.Context, tx Tx) (*supply, error) {
+	if err := tx.ReadAhead(ctx, stockAhead...); err != nil {
+		return nil, err
+	}
 	plant, err := tx.Plant().Get(ctx)
 	if err != nil {
 		return nil, err

@@ -160,13 +160,17 @@ func (p *printed) fromBook(ctx context.Context, tx Tx) error {
 	return nil
 }
 
+// characterisations asks for the current ones on the substrate.
+func (p ShadePrint) characterisations() Query {
+	return Query{Where: []Condition{{"substrate", "=", p.Substrate}, {"superseded", "=", "false"}, {"opaque", "=", strconv.FormatBool(p.Mode == match.Opaque)}}}
+}
+
 // characterised are the current characterisations on the substrate, by material.
 func (p *printed) characterised(ctx context.Context, tx Tx) (map[string]match.Colourant, error) {
 	if p.Substrate == "" {
 		return nil, nil
 	}
-	list, err := tx.Characterisations().List(ctx, Query{Where: []Condition{{"substrate", "=", p.Substrate}, {"superseded", "=", "false"},
-		{"opaque", "=", strconv.FormatBool(p.Mode == match.Opaque)}}})
+	list, err := tx.Characterisations().List(ctx, p.characterisations())
 	if err != nil {
 		return nil, err
 	}

@@ -155,6 +155,9 @@ type pricedQuote struct {
 
 // priceQuote works a quote out with the book as it stands.
 func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQuote, error) {
+	if err := tx.ReadAhead(ctx, r.ahead()...); err != nil {
+		return nil, err
+	}
 	s, err := b.loadSupply(ctx, tx)
 	if err != nil {
 		return nil, err
@@ -189,6 +192,15 @@ func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQu
 	}
 	p.body, err = json.Marshal(bodyOf(p.quote))
 	return p, err
+}
+
+// ahead is what a quote lists of the book.
+func (r *QuoteRequest) ahead() []Ahead {
+	out := slices.Clone(supplyAhead)
+	if r.Shade != nil && r.Shade.Found == nil {
+		out = append(out, Ahead{List: AheadProperties}, Ahead{AheadLots, lotsInStock}, Ahead{AheadCharacterisations, r.Shade.Match.Print.characterisations()})
+	}
+	return out
 }
 
 // keep files the inputs of the revision that was just stored. What is answered

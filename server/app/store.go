@@ -115,10 +115,37 @@ type Tx interface {
 	Stock() StockReader
 	// Ledger posts inside this transaction (finishing a batch).
 	Ledger() TxLedger
+	// ReadAhead reads lists in one round trip: the same lists asked for afterwards
+	// are answered from it, until this transaction writes.
+	ReadAhead(ctx context.Context, lists ...Ahead) error
 	// Once records a request id. seen is the resource id recorded before for
 	// the same id and content; other content is ErrIDReused.
 	Once(ctx context.Context, r Request, resource string) (seen string, err error)
 }
+
+// Ahead is a list of a whole collection that is read ahead.
+type Ahead struct {
+	List  AheadList
+	Query Query // without a page
+}
+
+// AheadList names what can be read ahead.
+type AheadList uint8
+
+// What can be read ahead. The plant has no conditions, balances are those of now.
+const (
+	AheadPlant AheadList = iota
+	AheadBalances
+	AheadProperties
+	AheadMaterials
+	AheadSuppliers
+	AheadOffers
+	AheadLots
+	AheadFormulas
+	AheadBatches
+	AheadOrders
+	AheadCharacterisations
+)
 
 // Request is a client-chosen request id (AIP-155) with a digest of its content.
 type Request struct {

@@ -55,7 +55,10 @@ var formulaTable = &table[formula.Formula]{
 }
 
 // formulas implements app.Repo: a formula is its revisions.
-type formulas struct{ rows repo[formula.Formula] }
+type formulas struct {
+	rows repo[formula.Formula]
+	x    *tx
+}
 
 const formulaNames = "title, material, specification, ingredients, route, yield_ppm, released, note"
 
@@ -97,17 +100,14 @@ func (f formulas) Get(ctx context.Context, id string) (app.Record[formula.Formul
 // of one formula, oldest first, with the condition formula = id; After is then
 // "id@revision".
 func (f formulas) List(ctx context.Context, q app.Query) ([]app.Record[formula.Formula], error) {
-	ofOne := false
-	for _, c := range q.Where {
-		ofOne = ofOne || c.Field == "formula" && c.Op == "="
-	}
-	parts, args, err := f.rows.filters.conditions("formula", q.Where, nil)
+	l, err := f.listing(q)
 	if err != nil {
 		return nil, err
 	}
-	if !ofOne {
-		parts = append(parts, "revision = (SELECT newest FROM formula n WHERE n.id = formula)")
+	if q.Limit == 0 && q.After == "" {
+		return listed(ctx, f.x, l)
 	}
+	where, args := l.where, l.args
 	if q.After != "" {
 		name, rev, _ := strings.Cut(q.After, "@")
 		n, err := strconv.Atoi(rev)
@@ -115,9 +115,14 @@ func (f formulas) List(ctx context.Context, q app.Query) ([]app.Record[formula.F
 			n = 1 << 30 // no revision named: after all of them
 		}
 		args = append(args, name, n)
-		parts = append(parts, fmt.Sprintf("(formula, revision) > ($%d, $%d)", len(args)-1, len(args)))
+		more := fmt.Sprintf("(formula, revision) > ($%d, $%d)", len(args)-1, len(args))
+		if where == "" {
+			where = clause([]string{more})
+		} else {
+			where += " AND " + more
+		}
 	}
-	sql := "SELECT " + formulaSelected + " FROM formula_revision" + clause(parts) + " ORDER BY formula, revision"
+	sql := "SELECT " + formulaSelected + " FROM formula_revision" + where + " ORDER BY formula, revision"
 	if q.Limit > 0 {
 		sql += " LIMIT " + strconv.Itoa(q.Limit)
 	}
@@ -129,11 +134,31 @@ func (f formulas) List(ctx context.Context, q app.Query) ([]app.Record[formula.F
 	return recs, translate(err)
 }
 
+// listing is the list on its way, without its page.
+func (f formulas) listing(q app.Query) (*listing[formula.Formula], error) {
+	ofOne := false
+	for _, c := range q.Where {
+		ofOne = ofOne || c.Field == "formula" && c.Op == "="
+	}
+	parts, args, err := f.rows.filters.conditions("formula", q.Where, nil)
+	if err != nil {
+		return nil, err
+	}
+	if !ofOne {
+		parts = append(parts, "revision = (SELECT newest FROM formula n WHERE n.id = formula)")
+	}
+	where := clause(parts)
+	return &listing[formula.Formula]{key: keyOf("formula_revision", where, args), table: "formula_revision", id: "formula || '@' || revision",
+		of: func(v *formula.Formula) string { return v.ID + "@" + strconv.Itoa(v.Revision) }, cols: formulaSelected, scan: scanFormula,
+		order: "formula, revision", where: where, args: args, kept: &f.x.kept.formulas}, nil
+}
+
 // Create appends the next revision, the first one of a new formula included.
 // Revision and Created are set by the store.
 func (f formulas) Create(ctx context.Context, v formula.Formula) (app.Record[formula.Formula], error) {
 	// The row of formula is locked until the transaction ends, so that numbers
 	// have no gaps and no duplicates.
+	f.x.ahead = nil
 	err := f.rows.d.QueryRow(ctx, `INSERT INTO formula (id, newest) VALUES ($1, 1)
 		ON CONFLICT (id) DO UPDATE SET newest = formula.newest + 1 RETURNING newest`, v.ID).Scan(&v.Revision)
 	if err != nil {
@@ -155,6 +180,7 @@ func (f formulas) Update(ctx context.Context, v formula.Formula, version int64) 
 	if v.Revision > 0 {
 		id += "@" + strconv.Itoa(v.Revision)
 	}
+	f.x.ahead = nil
 	now, err := f.Get(ctx, id)
 	if err != nil {
 		return now, err

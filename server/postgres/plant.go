@@ -82,10 +82,22 @@ var plantTable = &table[app.Plant]{
 }
 
 // plantRepo keeps the plant's one row.
-type plantRepo struct{ rows repo[app.Plant] }
+type plantRepo struct {
+	rows repo[app.Plant]
+	x    *tx
+}
+
+const plantKey = "plant"
+
+func (p plantRepo) ahead() pending {
+	return &plainly[app.Record[app.Plant]]{key: plantKey, sql: "SELECT " + p.rows.selected() + " FROM plant", scan: p.rows.scan}
+}
 
 // Get returns ErrNotFound before the first Put.
 func (p plantRepo) Get(ctx context.Context) (app.Record[app.Plant], error) {
+	if there, ok := p.x.ahead[plantKey].([]app.Record[app.Plant]); ok && len(there) == 1 {
+		return there[0], nil
+	}
 	r, err := p.rows.Get(ctx, plantID)
 	if errors.Is(err, app.ErrNotFound) {
 		return r, app.Faultf(app.ErrNotFound, "NOT_FOUND", "plant", "the plant's settings have not been entered yet: enter them first")
@@ -98,6 +110,7 @@ func (p plantRepo) Put(ctx context.Context, v app.Plant, version int64) (app.Rec
 	if _, err := time.LoadLocation(v.TimeZone); err != nil {
 		return app.Record[app.Plant]{}, app.InvalidField("time_zone", "%q is not the IANA name of a time zone such as Europe/Vienna", v.TimeZone)
 	}
+	p.x.ahead = nil
 	r, err := p.rows.Update(ctx, v, version)
 	if !errors.Is(err, app.ErrNotFound) || version != 0 {
 		return r, err

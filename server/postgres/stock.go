@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -17,7 +18,10 @@ import (
 )
 
 // stock implements app.StockReader.
-type stock struct{ t pgx.Tx }
+type stock struct {
+	t pgx.Tx
+	x *tx
+}
 
 var balanceFilters = filters{
 	"lot": text("b.lot"), "material": text("l.material"), "location": text("b.location"), "status": text("l.status"),
@@ -27,6 +31,18 @@ var balanceFilters = filters{
 // up from the entries that were posted until then. Query.After is "lot" or
 // "lot/location".
 func (s stock) Balances(ctx context.Context, q app.Query, asOf time.Time) ([]app.LotBalance, error) {
+	p, err := s.balances(q, asOf)
+	if err != nil {
+		return nil, err
+	}
+	if there, ok := s.x.ahead[p.key].([]app.LotBalance); ok {
+		return slices.Clone(there), nil
+	}
+	err = translate(readAll(ctx, s.t, p))
+	return p.out, err
+}
+
+func (s stock) balances(q app.Query, asOf time.Time) (*plainly[app.LotBalance], error) {
 	source := "balance"
 	var args []any
 	if !asOf.IsZero() {
@@ -55,16 +71,13 @@ func (s stock) Balances(ctx context.Context, q app.Query, asOf time.Time) ([]app
 	if q.Limit > 0 {
 		sql += " LIMIT " + strconv.Itoa(q.Limit)
 	}
-	rows, err := s.t.Query(ctx, sql, args...)
-	if err != nil {
-		return nil, translate(err)
-	}
-	out, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (app.LotBalance, error) {
-		var b app.LotBalance
-		err := row.Scan(&b.Lot, &b.Location, massRef{&b.OnHand}, massRef{&b.Reserved}, &b.Material)
-		return b, err
-	})
-	return out, translate(err)
+	return &plainly[app.LotBalance]{key: keyOf("", sql, args), sql: sql, args: args, scan: scanBalance}, nil
+}
+
+func scanBalance(row pgx.CollectableRow) (app.LotBalance, error) {
+	var b app.LotBalance
+	err := row.Scan(&b.Lot, &b.Location, massRef{&b.OnHand}, massRef{&b.Reserved}, &b.Material)
+	return b, err
 }
 
 const movementColumns = `m.id, m.kind, m.reverses, m.batch, m.note, m.actor, m.posted_at,

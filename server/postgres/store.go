@@ -40,6 +40,7 @@ type Store struct {
 	posts        *gatherer
 	reservations *gatherer
 	log          *slog.Logger
+	kept         keptBook
 }
 
 var _ app.Store = (*Store)(nil)
@@ -156,7 +157,7 @@ func (s *Store) Update(ctx context.Context, f func(context.Context, app.Tx) erro
 func (s *Store) transact(ctx context.Context, o pgx.TxOptions, f func(context.Context, app.Tx) error) error {
 	return again(ctx, func() error {
 		return translate(pgx.BeginTxFunc(ctx, s.pool, o, func(t pgx.Tx) error {
-			return f(ctx, &tx{t})
+			return f(ctx, &tx{t: t, kept: &s.kept})
 		}))
 	})
 }

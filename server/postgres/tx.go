@@ -16,45 +16,44 @@ import (
 )
 
 // tx implements app.Tx.
-type tx struct{ t pgx.Tx }
+type tx struct {
+	t    pgx.Tx
+	kept *keptBook
+	// ahead is what was read ahead, by the key of its query. What this
+	// transaction writes clears it.
+	ahead map[string]any
+}
 
 var _ app.Tx = (*tx)(nil)
 
-func (x *tx) Properties() app.Repo[property.Definition] {
-	return repo[property.Definition]{propertyTable, x.t}
-}
-func (x *tx) Materials() app.Repo[app.BookMaterial] {
-	return repo[app.BookMaterial]{materialTable, x.t}
-}
-func (x *tx) Suppliers() app.Repo[purchase.Supplier] {
-	return repo[purchase.Supplier]{supplierTable, x.t}
-}
-func (x *tx) Offers() app.Repo[purchase.Offer] { return repo[purchase.Offer]{offerTable, x.t} }
-func (x *tx) Lots() app.Repo[app.StockLot]     { return repo[app.StockLot]{lotTable, x.t} }
+func (x *tx) Properties() app.Repo[property.Definition] { return x.properties() }
+func (x *tx) Materials() app.Repo[app.BookMaterial]     { return x.materials() }
+func (x *tx) Suppliers() app.Repo[purchase.Supplier]    { return x.suppliers() }
+func (x *tx) Offers() app.Repo[purchase.Offer]          { return x.offers() }
+func (x *tx) Lots() app.Repo[app.StockLot]              { return x.lots() }
 func (x *tx) Specifications() app.Repo[formulation.Specification] {
 	return repo[formulation.Specification]{specificationTable, x.t}
 }
 func (x *tx) Formulas() app.Repo[formula.Formula] {
-	return formulas{repo[formula.Formula]{formulaTable, x.t}}
+	return formulas{repo[formula.Formula]{formulaTable, x.t}, x}
 }
-func (x *tx) Batches() app.Repo[batch.Batch] { return repo[batch.Batch]{batchTable, x.t} }
-func (x *tx) PurchaseOrders() app.Repo[purchase.Order] {
-	return repo[purchase.Order]{purchaseOrderTable, x.t}
-}
+func (x *tx) Batches() app.Repo[batch.Batch]           { return x.batches() }
+func (x *tx) PurchaseOrders() app.Repo[purchase.Order] { return x.orders() }
 func (x *tx) Quotes() app.Repo[app.StoredQuote] {
 	return quotes{repo[app.StoredQuote]{quoteTable, x.t}}
 }
 func (x *tx) Keys() app.Repo[app.APIKey]      { return repo[app.APIKey]{keyTable, x.t} }
-func (x *tx) Plant() app.PlantRepo            { return plantRepo{repo[app.Plant]{plantTable, x.t}} }
-func (x *tx) Stock() app.StockReader          { return stock{x.t} }
+func (x *tx) Plant() app.PlantRepo            { return plantRepo{repo[app.Plant]{plantTable, x.t}, x} }
+func (x *tx) Stock() app.StockReader          { return stock{x.t, x} }
 func (x *tx) LotTests() app.Repo[app.LotTest] { return repo[app.LotTest]{lotTestTable, x.t} }
 func (x *tx) Substrates() app.Repo[app.Substrate] {
 	return repo[app.Substrate]{substrateTable, x.t}
 }
-func (x *tx) Characterisations() app.Repo[app.Characterisation] {
-	return repo[app.Characterisation]{characterisationTable, x.t}
+func (x *tx) Characterisations() app.Repo[app.Characterisation] { return x.characterisations() }
+func (x *tx) Ledger() app.TxLedger {
+	x.ahead = nil
+	return txLedger{x.t}
 }
-func (x *tx) Ledger() app.TxLedger { return txLedger{x.t} }
 
 // Once records a request id with the resource that it is answered by.
 func (x *tx) Once(ctx context.Context, r app.Request, resource string) (string, error) {

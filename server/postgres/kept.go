@@ -1,0 +1,197 @@
+package postgres
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"millbase/server/app"
+)
+
+// Most of what reading the book takes goes into decoding rows that have not
+// changed. So a list of a whole collection first reads of each row which version
+// of it the transaction sees, by Postgres's own mark (the transaction that wrote
+// it) beside our version and time, and decodes only the rows that are not known
+// yet. A mark is never trusted beyond the transaction that read it, so nothing
+// can be out of date.
+
+// mark tells one version of one row from every other.
+type mark struct {
+	xmin    uint32
+	version int64
+	at      time.Time
+}
+
+type keptRow[T any] struct {
+	mark
+	rec app.Record[T]
+}
+
+// keptRows are the rows of a collection as they were last listed.
+type keptRows[T any] struct {
+	mu   sync.Mutex
+	rows map[string]keptRow[T]
+}
+
+// of picks the records that are known in just that version; missing are the ids
+// of the others.
+func (k *keptRows[T]) of(ids []string, marks []mark) (recs []app.Record[T], missing []string) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	recs = make([]app.Record[T], len(ids))
+	for i, id := range ids {
+		if row, ok := k.rows[id]; ok && row.xmin == marks[i].xmin && row.version == marks[i].version && row.at.Equal(marks[i].at) {
+			recs[i] = row.rec
+		} else {
+			missing = append(missing, id)
+		}
+	}
+	return recs, missing
+}
+
+// keep remembers the rows that were read; where many more are known than the list
+// had, those that it did not have are forgotten.
+func (k *keptRows[T]) keep(ids []string, read map[string]keptRow[T]) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.rows == nil || len(k.rows)+len(read) > 2*len(ids)+1000 {
+		was := k.rows
+		k.rows = make(map[string]keptRow[T], len(ids))
+		for _, id := range ids {
+			if row, ok := was[id]; ok {
+				k.rows[id] = row
+			}
+		}
+	}
+	for id, row := range read {
+		k.rows[id] = row
+	}
+}
+
+// listing is a list of a whole collection on its way.
+type listing[T any] struct {
+	key   string // of the query, within the transaction
+	table string
+	id    string // SQL expression of the id
+	of    func(*T) string
+	cols  string // of the whole row, as scan wants them
+	scan  func(pgx.CollectableRow) (app.Record[T], error)
+	order string
+	where string
+	args  []any
+	kept  *keptRows[T]
+
+	ids     []string
+	marks   []mark
+	recs    []app.Record[T]
+	missing []string
+}
+
+func (l *listing[T]) askMarks() (string, []any) {
+	return "SELECT " + l.id + ", xmin, version, updated_at FROM " + l.table + l.where + " ORDER BY " + l.order, l.args
+}
+
+func (l *listing[T]) readMarks(rows pgx.Rows) error {
+	defer rows.Close()
+	for rows.Next() {
+		var id string
+		var m mark
+		if err := rows.Scan(&id, &m.xmin, &m.version, timeRef{&m.at}); err != nil {
+			return err
+		}
+		l.ids, l.marks = append(l.ids, id), append(l.marks, m)
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	l.recs, l.missing = l.kept.of(l.ids, l.marks)
+	return nil
+}
+
+func (l *listing[T]) askRows() (string, []any) {
+	if len(l.missing) == 0 {
+		return "", nil
+	}
+	return "SELECT xmin, " + l.cols + " FROM " + l.table + " WHERE " + l.id + " = ANY($1)", []any{l.missing}
+}
+
+// readRows reads what was missing. Where another transaction has committed a
+// change since the marks were read, the newer row stands, as it would have in a
+// plain list a moment later; one that is gone is left out.
+func (l *listing[T]) readRows(rows pgx.Rows) error {
+	defer rows.Close()
+	read := make(map[string]keptRow[T], len(l.missing))
+	for rows.Next() {
+		var m mark
+		rec, err := l.scan(after{rows, &m.xmin})
+		if err != nil {
+			return err
+		}
+		m.version, m.at = rec.Version, rec.UpdatedAt
+		read[l.of(&rec.Value)] = keptRow[T]{m, rec}
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	l.kept.keep(l.ids, read)
+	lacking := map[string]bool{}
+	for _, id := range l.missing {
+		lacking[id] = true
+	}
+	out := l.recs[:0]
+	for i, id := range l.ids {
+		row, ok := read[id]
+		switch {
+		case ok:
+			out = append(out, row.rec)
+		case !lacking[id]:
+			out = append(out, l.recs[i])
+		}
+	}
+	l.recs = out
+	return nil
+}
+
+func (l *listing[T]) result() (string, any) { return l.key, l.recs }
+
+// after is a row whose first column goes elsewhere.
+type after struct {
+	pgx.Rows
+	first any
+}
+
+func (a after) Scan(into ...any) error { return a.Rows.Scan(append([]any{a.first}, into...)...) }
+
+// pending is a listing whatever it lists.
+type pending interface {
+	askMarks() (string, []any)
+	readMarks(pgx.Rows) error
+	askRows() (string, []any)
+	readRows(pgx.Rows) error
+	result() (key string, recs any)
+}
+
+// readAll carries listings out in one round trip, and a second one when rows are
+// not known yet.
+func readAll(ctx context.Context, d db, all ...pending) error {
+	var b pgx.Batch
+	for _, p := range all {
+		sql, args := p.askMarks()
+		b.Queue(sql, args...).Query(p.readMarks)
+	}
+	if err := d.SendBatch(ctx, &b).Close(); err != nil {
+		return err
+	}
+	b = pgx.Batch{}
+	for _, p := range all {
+		if sql, args := p.askRows(); sql != "" {
+			b.Queue(sql, args...).Query(p.readRows)
+		}
+	}
+	if b.Len() == 0 {
+		return nil
+	}
+	return d.SendBatch(ctx, &b).Close()
+}
