@@ -142,6 +142,9 @@ func TestCustomerCopyKeepsSecrets(t *testing.T) {
 	if _, err := x.book.CreateQuote(t.Context(), x.quoteFor(func(r *app.QuoteRequest) { r.Title = "" }), app.Request{}); err != nil {
 		t.Fatal(err)
 	}
+	if _, err := x.book.SendQuote(t.Context(), "q-1", 0); err != nil {
+		t.Fatal(err)
+	}
 	c, err := x.book.GetCustomerQuote(t.Context(), "q-1")
 	if err != nil {
 		t.Fatal(err)
