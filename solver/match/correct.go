@@ -134,12 +134,10 @@ func (p *CorrectProblem) validate() error {
 	if len(p.PotColourants) != len(p.Pot.Components) {
 		errs = append(errs, formulation.FieldError{Field: "pot_colourants", Problem: fmt.Sprintf("give one for each of the %d components of the pot", len(p.Pot.Components))})
 	}
-	for i, of := range p.PotColourants {
-		for _, values := range [][]float64{of.K, of.S} {
-			if values != nil && len(values) != len(p.Substrate.Values) {
-				errs = append(errs, formulation.FieldError{Field: fmt.Sprintf("pot_colourants[%d]", i), Problem: "give a value for each wavelength of the substrate's curve"})
-			}
-		}
+	for i := range p.PotColourants {
+		p.checkColourant(&p.PotColourants[i], func(problem, field string, args ...any) {
+			errs = append(errs, formulation.FieldError{Field: fmt.Sprintf(field, args...), Problem: problem})
+		}, fmt.Sprintf("pot_colourants[%d]", i))
 	}
 	if len(errs) > 0 {
 		return errs

@@ -155,26 +155,35 @@ func (p *Problem) checkColours(say func(problem, field string, args ...any)) {
 		if c.coloured() {
 			coloured++
 		}
-		for name, values := range map[string][]float64{"k": c.K, "s": c.S} {
-			if values != nil && len(values) != len(p.Substrate.Values) {
-				say(fmt.Sprintf("give %d values, one per wavelength of the substrate's curve", len(p.Substrate.Values)), "colourants[%d].%s", j, name)
-			}
-			for _, v := range values {
-				if !(v >= 0 && v <= MaxK) {
-					say("absorption and scattering are from 0 to 1e6", "colourants[%d].%s", j, name)
-					break
-				}
-			}
-		}
-		if p.Mode == Opaque && (c.K == nil) != (c.S == nil) {
-			say("an opaque mixture needs absorption and scattering of each component", "colourants[%d]", j)
-		}
+		p.checkColourant(c, say, fmt.Sprintf("colourants[%d]", j))
 	}
 	switch {
 	case coloured == 0:
 		say("none of the candidates has a colour: characterise a base ink on this substrate", "colourants")
 	case coloured > MaxColoured:
 		say(fmt.Sprintf("%d coloured candidates are too many: give at most %d", coloured, MaxColoured), "colourants")
+	}
+}
+
+// checkColourant checks the figures of a colourant on the grid of the substrate.
+func (p *Problem) checkColourant(c *Colourant, say func(problem, field string, args ...any), field string) {
+	n := len(p.Substrate.Values)
+	if p.Mode == Opaque && (c.K == nil) != (c.S == nil) {
+		say("an opaque mixture needs absorption and scattering of each component", "%s", field)
+	}
+	for _, part := range [...]struct {
+		name   string
+		values []float64
+	}{{"k", c.K}, {"s", c.S}} {
+		if part.values != nil && len(part.values) != n {
+			say(fmt.Sprintf("give %d values, one per wavelength of the substrate's curve", n), "%s.%s", field, part.name)
+		}
+		for _, v := range part.values {
+			if !(v >= 0 && v <= MaxK) {
+				say("absorption and scattering are from 0 to 1e6", "%s.%s", field, part.name)
+				break
+			}
+		}
 	}
 }
 
