@@ -29,7 +29,7 @@ func (m *matcher) closestOffer() (Offer, error) {
 		}
 		return m.finish(Closest, at, allowed)
 	}
-	at, rows, err := m.sameCurve(m.near, allowed)
+	at, rows, err := m.sameCurve(m.near, m.near.de+0.9*repeatable)
 	if err != nil {
 		return Offer{}, err
 	}

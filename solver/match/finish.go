@@ -44,7 +44,7 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 	}
 	margin := 1e-6
 	part := math.Inf(1) // how far the shares may be from x, as in bound
-	for try := range 40 {
+	for try := 0; try < 40; try++ {
 		a, err := m.formula(x, part, more, targets, differences)
 		if err != nil {
 			return Offer{}, err
@@ -52,6 +52,13 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 		if len(a.Components) == 0 {
 			if m.p.Blend.Weighing != nil && (a.Outcome == formulation.Infeasible || a.Outcome == formulation.Unfinished) {
 				return Offer{Kind: k, Answer: a}, nil
+			}
+			if a.Outcome == formulation.Infeasible && try < strict { // the tolerance is that of the nearest mixture
+				for i, d := range differences {
+					targets[i] = d.allowed + hair/2
+				}
+				try = strict
+				continue
 			}
 			return Offer{}, fmt.Errorf("%w: the formula around the match is %s", formulation.ErrNumerical, a.Outcome)
 		}
