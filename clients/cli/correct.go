@@ -160,31 +160,10 @@ func printCorrection(w io.Writer, r *pb.CorrectBatchResponse) {
 	fmt.Fprintln(w, wrap(r.Summary, 100, ""))
 	if len(r.Additions) > 0 {
 		fmt.Fprintln(w)
-		t := newTable("add", ">kg", ">per kg", ">cost", "")
-		for _, c := range r.Additions {
-			note := ""
-			if c.FromOffer {
-				note = "to buy"
-			} else if c.AtLimit {
-				note = "all of it used"
-			}
-			t.add(label(c.Title, c.Candidate), kg(c.MassKg), cashNumber(c.PricePerKg, 3), cashNumber(c.Cost, 2), note)
-		}
-		t.print(w)
+		printAdditions(w, r.Additions)
 	}
 	fmt.Fprintln(w)
-	t := newTable("limit", "asked", ">before", ">after", "unit", "")
-	for i, b := range r.Before {
-		after, out := "", ""
-		if i < len(r.After) {
-			after = figures(r.After[i].Value, 5)
-		}
-		if b.Slack < -1e-5*math.Max(math.Abs(b.GetLower()), math.Abs(b.GetUpper())) { // what counts as met
-			out = "was out"
-		}
-		t.add(b.Title, bounds(b.Lower, b.Upper), figures(b.Value, 5), after, b.Unit, out)
-	}
-	t.print(w)
+	printBeforeAfter(w, r.Before, r.After)
 	if len(r.WorkOff) > 0 {
 		fmt.Fprintf(w, "\nWhere the %s kg that leave the pot could go\n\n", number(r.TakenOutKg, 3))
 		t := newTable("ink", ">at most %", ">kg of it", ">in kg", "into")
@@ -198,4 +177,35 @@ func printCorrection(w io.Writer, r *pb.CorrectBatchResponse) {
 	if p := r.Proof; p != nil && p.Certified {
 		fmt.Fprintf(w, "\nProof: %d candidates, %d limits; the answer was checked apart from the engine, and every limit worked out anew from the masses.\n", p.Candidates, p.Limits)
 	}
+}
+
+// printAdditions prints what to add; quality control has no costs to read.
+func printAdditions(w io.Writer, additions []*pb.FormulaComponent) {
+	t := newTable("add", ">kg", ">per kg", ">cost", "")
+	for _, c := range additions {
+		note := ""
+		if c.FromOffer {
+			note = "to buy"
+		} else if c.AtLimit {
+			note = "all of it used"
+		}
+		t.add(label(c.Title, c.Candidate), kg(c.MassKg), cashNumber(c.PricePerKg, 3), cashNumber(c.Cost, 2), note)
+	}
+	t.print(w)
+}
+
+// printBeforeAfter prints limits of a pot before and after the additions.
+func printBeforeAfter(w io.Writer, befores, afters []*pb.LimitResult) {
+	t := newTable("limit", "asked", ">before", ">after", "unit", "")
+	for i, b := range befores {
+		after, out := "", ""
+		if i < len(afters) {
+			after = figures(afters[i].Value, 5)
+		}
+		if b.Slack < -1e-5*math.Max(math.Abs(b.GetLower()), math.Abs(b.GetUpper())) { // what counts as met
+			out = "was out"
+		}
+		t.add(b.Title, bounds(b.Lower, b.Upper), figures(b.Value, 5), after, b.Unit, out)
+	}
+	t.print(w)
 }

@@ -74,6 +74,7 @@ func (a *app) match() *cobra.Command {
 	f.BoolVar(&q.all, "all", false, "list every limit, and what was left out and why")
 	f.BoolVar(&q.plot, "plot", false, "draw the curves of target and first offer")
 	q.weigh.flags(f)
+	c.AddCommand(a.correctShade())
 	return c
 }
 
@@ -90,10 +91,7 @@ func (q *shadeQuestion) request(a *app, cmd *cobra.Command, args []string) (*pb.
 		return nil, &exit{exitUsage, "say which paper it is printed on (--on); 'millbase colour substrates' lists them"}
 	}
 	var err error
-	r.Print = &pb.ShadePrint{Substrate: prefixed("substrates", q.on)}
-	if q.opaque {
-		r.Print.Mode = pb.PrintMode_PRINT_MODE_OPAQUE
-	}
+	r.Print = shadePrint(q.on, q.opaque)
 	if r.Target, err = a.shadeTarget(cmd, args[0]); err != nil {
 		return nil, err
 	}

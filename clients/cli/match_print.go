@@ -98,6 +98,20 @@ func printLight(r *pb.MatchShadeResponse, k int, row func(name, target string, o
 		return
 	}
 	light := r.Offers[0].Lights[k]
+	labRows(light, func(name, target string, part func(*pb.Lab) float64) {
+		row(name, target, func(o *pb.ShadeOffer) string { return fixed(part(o.Lights[k].Predicted), 2) })
+	})
+	if light.Target == nil {
+		return
+	}
+	row(lightHead(light), "", func(o *pb.ShadeOffer) string { return maybe(o.Lights[k].De00) })
+	if k == 0 {
+		row("CIE 1976 under "+viewing(light.Viewing), "", func(o *pb.ShadeOffer) string { return maybe(o.Lights[k].De76) })
+	}
+}
+
+// labRows makes the rows of the CIELAB values under a light.
+func labRows(light *pb.ShadeLight, row func(name, target string, part func(*pb.Lab) float64)) {
 	for _, part := range []struct {
 		name string
 		of   func(*pb.Lab) float64
@@ -106,14 +120,7 @@ func printLight(r *pb.MatchShadeResponse, k int, row func(name, target string, o
 		if light.Target != nil {
 			target = fixed(part.of(light.Target), 2)
 		}
-		row(part.name+" under "+viewing(light.Viewing), target, func(o *pb.ShadeOffer) string { return fixed(part.of(o.Lights[k].Predicted), 2) })
-	}
-	if light.Target == nil {
-		return
-	}
-	row(lightHead(light), "", func(o *pb.ShadeOffer) string { return maybe(o.Lights[k].De00) })
-	if k == 0 {
-		row("CIE 1976 under "+viewing(light.Viewing), "", func(o *pb.ShadeOffer) string { return maybe(o.Lights[k].De76) })
+		row(part.name+" under "+viewing(light.Viewing), target, part.of)
 	}
 }
 
