@@ -13,7 +13,7 @@ help: ## list the targets
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 22
 
 .PHONY: install install-npm
-install: ## install the Debian packages that are missing (solver, Postgres)
+install: ## install the Debian packages that are missing (solver, Postgres, Chromium)
 	@.make/install run
 install-npm: ## install npm too (only generate and check need it)
 	@.make/install run generate

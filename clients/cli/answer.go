@@ -115,23 +115,23 @@ func spread(low, high *float64) string {
 	case low == nil && high == nil:
 		return "any"
 	case low == nil:
-		return "up to " + figures(*high, 5)
+		return "up to " + significant(*high, 5)
 	case high == nil:
-		return "from " + figures(*low, 5)
+		return "from " + significant(*low, 5)
 	}
-	return figures(*low, 5) + " to " + figures(*high, 5)
+	return significant(*low, 5) + " to " + significant(*high, 5)
 }
 
 func bounds(low, high *float64) string {
 	switch {
 	case low != nil && high != nil && *low == *high:
-		return "= " + figures(*low, 5)
+		return "= " + significant(*low, 5)
 	case low != nil && high != nil:
-		return figures(*low, 5) + " to " + figures(*high, 5)
+		return significant(*low, 5) + " to " + significant(*high, 5)
 	case low != nil:
-		return ">= " + figures(*low, 5)
+		return ">= " + significant(*low, 5)
 	case high != nil:
-		return "<= " + figures(*high, 5)
+		return "<= " + significant(*high, 5)
 	}
 	return ""
 }
@@ -156,7 +156,7 @@ func printLimits(w io.Writer, r *pb.OptimiseResponse, all bool) {
 				holds = spread(l.HoldsFrom, l.HoldsTo)
 			}
 		}
-		t.add(l.Title, bounds(l.Lower, l.Upper), figures(l.Value, 5), l.Unit, price, holds)
+		t.add(l.Title, bounds(l.Lower, l.Upper), significant(l.Value, 5), l.Unit, price, holds)
 	}
 	fmt.Fprintf(w, "Limits that bind, dearest first (price: %s per kg of ink for one unit more of the bound)\n\n", r.CurrencyCode)
 	t.print(w)
@@ -174,7 +174,7 @@ func signed(v float64) string {
 	if math.Abs(v) < 5e-7 {
 		return "0"
 	}
-	s := figures(v, 4)
+	s := significant(v, 4)
 	if v > 0 {
 		s = "+" + s
 	}

@@ -92,5 +92,5 @@ func valueOf(v *float64) string {
 	if v == nil {
 		return "-"
 	}
-	return figures(*v, 5)
+	return significant(*v, 5)
 }

@@ -200,12 +200,12 @@ func printBeforeAfter(w io.Writer, befores, afters []*pb.LimitResult) {
 	for i, b := range befores {
 		after, out := "", ""
 		if i < len(afters) {
-			after = figures(afters[i].Value, 5)
+			after = significant(afters[i].Value, 5)
 		}
 		if b.Slack < -1e-5*math.Max(math.Abs(b.GetLower()), math.Abs(b.GetUpper())) { // what counts as met
 			out = "was out"
 		}
-		t.add(b.Title, bounds(b.Lower, b.Upper), figures(b.Value, 5), after, b.Unit, out)
+		t.add(b.Title, bounds(b.Lower, b.Upper), significant(b.Value, 5), after, b.Unit, out)
 	}
 	t.print(w)
 }

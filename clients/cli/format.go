@@ -3,13 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/google/uuid"
-	"google.golang.org/genproto/googleapis/type/money"
+
+	"millbase/clients/figures"
 )
 
 // table prints aligned columns. A column whose heading starts with '>' is set to
@@ -61,61 +60,15 @@ func (t *table) print(w io.Writer) {
 	}
 }
 
-// kg prints a mass without needless zeros, at most to the milligram.
-func kg(v float64) string { return number(v, 6) }
-
-// number prints v with at most so many decimals.
-func number(v float64, decimals int) string {
-	if v == 0 || math.Abs(v) < 0.5*math.Pow(10, -float64(decimals)) {
-		return "0"
-	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
-	}
-	return s
-}
-
-// fixed prints v with just so many decimals.
-func fixed(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
-
-// figures prints v with so many significant figures, as a measured value.
-func figures(v float64, n int) string {
-	if v == 0 {
-		return "0"
-	}
-	decimals := n - 1 - int(math.Floor(math.Log10(math.Abs(v))))
-	return number(v, max(0, min(decimals, 9)))
-}
-
-// cash prints an amount with so many decimals and its currency: "4.73 EUR".
-func cash(m *money.Money, decimals int) string {
-	if m == nil {
-		return "-"
-	}
-	return cashNumber(m, decimals) + " " + m.CurrencyCode
-}
-
-// cashNumber prints an amount exactly, rounded half away from zero to decimals.
-func cashNumber(m *money.Money, decimals int) string {
-	if m == nil {
-		return "-"
-	}
-	unit := int64(math.Pow10(9 - decimals))
-	sign := ""
-	units, nanos := m.Units, int64(m.Nanos)
-	if units < 0 || nanos < 0 {
-		sign, units, nanos = "-", -units, -nanos
-	}
-	nanos = (nanos + unit/2) / unit
-	if scale := int64(math.Pow10(decimals)); nanos == scale {
-		units, nanos = units+1, 0
-	}
-	if decimals == 0 {
-		return fmt.Sprintf("%s%d", sign, units)
-	}
-	return fmt.Sprintf("%s%d.%0*d", sign, units, decimals, nanos)
-}
+// How numbers and amounts are written, everywhere in this program.
+var (
+	kg          = figures.Kg
+	number      = figures.Number
+	fixed       = figures.Fixed
+	significant = figures.Significant
+	cash        = figures.Cash
+	cashNumber  = figures.CashNumber
+)
 
 // id is the last part of a resource name: "lots/l-1042" gives "l-1042".
 func id(name string) string { return name[strings.LastIndex(name, "/")+1:] }

@@ -27,7 +27,7 @@ func TestTableAligns(t *testing.T) {
 func TestNumbers(t *testing.T) {
 	for _, c := range []struct{ got, want string }{
 		{kg(12.5), "12.5"}, {kg(0), "0"}, {kg(0.000001), "0.000001"}, {kg(-3), "-3"}, {kg(1200), "1200"},
-		{figures(0.0012345678, 4), "0.001235"}, {figures(262.04, 5), "262.04"}, {figures(0, 5), "0"}, {figures(123456, 3), "123456"},
+		{significant(0.0012345678, 4), "0.001235"}, {significant(262.04, 5), "262.04"}, {significant(0, 5), "0"}, {significant(123456, 3), "123456"},
 		{number(0.4, 0), "0"}, {number(1999.6, 0), "2000"}, {number(-0.2, 0), "0"},
 		{signed(-0.00143), "-0.00143"}, {signed(2), "+2"}, {signed(1e-9), "0"},
 		{bounds(nil, new(9.0)), "<= 9"}, {bounds(new(3.0), new(3.0)), "= 3"}, {bounds(new(1.0), new(2.0)), "1 to 2"},

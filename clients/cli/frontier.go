@@ -92,7 +92,7 @@ func printFrontier(w io.Writer, r *pb.TraceFrontierResponse, of string) {
 		chart(w, r, of)
 		t := newTable(">"+strings.TrimSpace(of+" "+r.Unit), ">"+r.CurrencyCode+" per kg", ">a unit more: below", ">above", "what changes here")
 		for _, p := range r.Points {
-			t.add(figures(p.Bound, 6), costAt(p), slope(p.SlopeBefore), slope(p.SlopeAfter), short(p.Change, 46))
+			t.add(significant(p.Bound, 6), costAt(p), slope(p.SlopeBefore), slope(p.SlopeAfter), short(p.Change, 46))
 		}
 		t.print(w)
 		if !r.Straight {
@@ -166,8 +166,8 @@ func chart(w io.Writer, r *pb.TraceFrontierResponse, of string) {
 		}
 		fmt.Fprintf(w, "%10s |%s\n", label, strings.TrimRight(string(cells[y][:]), " "))
 	}
-	end := figures(last.Bound, 5)
-	start := figures(first.Bound, 5)
+	end := significant(last.Bound, 5)
+	start := significant(first.Bound, 5)
 	fmt.Fprintf(w, "%10s +%s\n%10s  %s%*s\n\n", "", strings.Repeat("-", chartWidth), "", start, chartWidth-len(start), end)
 }
 

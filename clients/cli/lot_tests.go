@@ -170,7 +170,7 @@ func (a *app) lotTests() *cobra.Command {
 func measuredValues(t *pb.LotTest) string {
 	var out []string
 	for key, v := range t.Values {
-		out = append(out, key+" "+figures(v, 4))
+		out = append(out, key+" "+significant(v, 4))
 	}
 	slices.Sort(out)
 	return strings.Join(out, ", ")

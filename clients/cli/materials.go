@@ -75,7 +75,7 @@ func (a *app) printProperties(values map[string]float64) {
 	sort.Strings(keys)
 	t := newTable("property", ">value")
 	for _, k := range keys {
-		t.add(strings.ReplaceAll(k, "_", " "), figures(values[k], 5))
+		t.add(strings.ReplaceAll(k, "_", " "), significant(values[k], 5))
 	}
 	t.print(a.out)
 }

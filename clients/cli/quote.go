@@ -25,7 +25,7 @@ func (a *app) quote() *cobra.Command {
   millbase quote customer q-31
   millbase quote accept q-31 --kg 120`,
 	}
-	c.AddCommand(a.quoteCreate(), a.quoteRevise(), a.quoteSend(), a.quoteAccept(), a.quoteShow(), a.quoteCustomer(), a.quoteList(), a.quoteCompare(), a.quoteRebuild())
+	c.AddCommand(a.quoteCreate(), a.quoteRevise(), a.quoteSend(), a.quoteAccept(), a.quoteShow(), a.quoteCustomer(), a.quotePrint(), a.quoteList(), a.quoteCompare(), a.quoteRebuild())
 	return c
 }
 

@@ -191,7 +191,7 @@ func printSafety(w io.Writer, r *pb.OptimiseResponse) {
 			certain++
 			continue
 		}
-		t.add(l.Title, sure(s.Asked), figures(l.Value, 5), figures(s.Deviation, 3), figures(s.Margin, 3), holds(s),
+		t.add(l.Title, sure(s.Asked), significant(l.Value, 5), significant(s.Deviation, 3), significant(s.Margin, 3), holds(s),
 			cashNumber(s.PricePerKg, 4), signed(s.PricePerDeviation))
 	}
 	t.print(w)
@@ -202,7 +202,7 @@ func printSafety(w io.Writer, r *pb.OptimiseResponse) {
 
 func sure(s *pb.Limit_Safety) string {
 	if s.GetBudget() > 0 {
-		return "any " + figures(s.Budget, 3) + " off"
+		return "any " + significant(s.Budget, 3) + " off"
 	}
 	return percent(s.GetConfidence())
 }
@@ -237,7 +237,7 @@ func printPossible(w io.Writer, r *pb.OptimiseResponse) {
 		switch {
 		case s.Highest == nil:
 		case s.Asked.GetBudget() > 0:
-			fmt.Fprintf(w, "  - or %s with any %s off, all others as asked\n", s.LimitId, figures(*s.Highest, 3))
+			fmt.Fprintf(w, "  - or %s with any %s off, all others as asked\n", s.LimitId, significant(*s.Highest, 3))
 		default:
 			fmt.Fprintf(w, "  - or %s with %s, all others as asked\n", s.LimitId, percent(*s.Highest))
 		}
@@ -262,7 +262,7 @@ func printAims(w io.Writer, r *pb.OptimiseResponse) {
 		case x.Below+x.Above == 0:
 			nearer = "reached"
 		}
-		t.add(x.LimitId, figures(x.Value, 5), x.Unit, off(x), nearer, signed(x.SavingPerUnit), "off by "+figures(x.Best, 3), cash(x.CostAtBest, 4))
+		t.add(x.LimitId, significant(x.Value, 5), x.Unit, off(x), nearer, signed(x.SavingPerUnit), "off by "+significant(x.Best, 3), cash(x.CostAtBest, 4))
 	}
 	t.print(w)
 	if len(r.PayOff) < 2 {
@@ -280,7 +280,7 @@ func printAims(w io.Writer, r *pb.OptimiseResponse) {
 			row[0] = "cost"
 		}
 		for _, v := range p.Values {
-			row = append(row, figures(v, 5))
+			row = append(row, significant(v, 5))
 		}
 		t.add(row...)
 	}
@@ -290,9 +290,9 @@ func printAims(w io.Writer, r *pb.OptimiseResponse) {
 func off(x *pb.AimResult) string {
 	switch {
 	case x.Below > 0:
-		return figures(x.Below, 4) + " below"
+		return significant(x.Below, 4) + " below"
 	case x.Above > 0:
-		return figures(x.Above, 4) + " above"
+		return significant(x.Above, 4) + " above"
 	}
 	return "0"
 }

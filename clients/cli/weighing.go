@@ -160,7 +160,7 @@ func printWeighed(w io.Writer, r *pb.OptimiseResponse) {
 	}
 	proof := "proved that none that can be weighed so is cheaper" + within(of.GapPercent)
 	if !of.Proven {
-		proof = fmt.Sprintf("not proved the cheapest: at most %s per kg (%s %%) cheaper is possible", cash(of.GapPerKg, 4), figures(of.GapPercent, 2))
+		proof = fmt.Sprintf("not proved the cheapest: at most %s per kg (%s %%) cheaper is possible", cash(of.GapPerKg, 4), significant(of.GapPercent, 2))
 	}
 	text := fmt.Sprintf("Weighable: %s. It costs %s per kg more than to the milligram", proof, cash(of.PricePerKg, 4))
 	if of.OverKg != 0 {
@@ -174,7 +174,7 @@ func within(percent float64) string {
 	if percent < 1e-6 {
 		return ""
 	}
-	return " by more than " + figures(percent, 2) + " %"
+	return " by more than " + significant(percent, 2) + " %"
 }
 
 // printInTheWay says why there is no weighable formula.

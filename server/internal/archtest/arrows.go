@@ -73,7 +73,9 @@ var Arrows = []Arrow{
 
 	{From: "clients/web", Tests: []string{"server/..."}},
 	{From: "clients/demo/...", May: list(api, "clients/demo/..."), Tests: []string{"server/..."}},
-	{From: "clients/cli/...", May: list(api, "clients/cli/...", "clients/demo/...", "github.com/spf13/...", "golang.org/x/term"), Tests: []string{"server/..."}},
+	{From: "clients/figures", May: []string{"google.golang.org/genproto/..."}},
+	{From: "clients/paper", May: list(api, "clients/figures", "golang.org/x/text/..."), Tests: []string{"server/..."}},
+	{From: "clients/cli/...", May: list(api, "clients/cli/...", "clients/demo/...", "clients/figures", "clients/paper", "github.com/spf13/...", "golang.org/x/term"), Tests: []string{"server/..."}},
 }
 
 func list(some []string, more ...string) []string { return append(slices.Clone(some), more...) }
