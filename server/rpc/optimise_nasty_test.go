@@ -47,6 +47,10 @@ func spoil(random *rand.Rand, m protoreflect.Message, oneIn int) {
 			for i := range v.List().Len() {
 				spoil(random, v.List().Get(i).Message(), oneIn)
 			}
+		case f.IsList() && f.Kind() == protoreflect.DoubleKind:
+			for i := range v.List().Len() {
+				v.List().Set(i, draw(v.List().Get(i)))
+			}
 		case f.Kind() == protoreflect.MessageKind && !f.IsMap() && !f.IsList():
 			spoil(random, v.Message(), oneIn)
 		case f.Kind() == protoreflect.DoubleKind && !f.IsList():
@@ -64,6 +68,11 @@ func finite(m protoreflect.Message) bool {
 		case f.IsList() && f.Kind() == protoreflect.MessageKind:
 			for i := range v.List().Len() {
 				ok = ok && finite(v.List().Get(i).Message())
+			}
+		case f.IsList() && f.Kind() == protoreflect.DoubleKind:
+			for i := range v.List().Len() {
+				x := v.List().Get(i).Float()
+				ok = ok && !math.IsNaN(x) && !math.IsInf(x, 0)
 			}
 		case f.Kind() == protoreflect.MessageKind && !f.IsMap() && !f.IsList():
 			ok = ok && finite(v.Message())

@@ -65,6 +65,7 @@ var reads = []struct {
 	{app.InkMaker, "optimise heatset-magenta --kg 400 --set voc<=240", []string{"<= 240"}, &pb.OptimiseResponse{}},
 	{app.InkMaker, "optimise sheetfed-cyan --kg 250 --use-up 60d,work-off --premium 1.50", []string{"Used up: a premium of", "its use costs"}, &pb.OptimiseResponse{}},
 	{app.InkMaker, "correct b-201 --test tack=11.2 --division 10g", []string{"Add ", "was out", "Cautions", "Proof:"}, &pb.CorrectBatchResponse{}},
+	{app.InkMaker, "match 45,35,-12 --on uncoated-white --kg 120 --frontier 3 --plot", []string{"Transparent base", "CIEDE2000 under D50/2", "What nearness costs", "Reflectance:", "Proof:"}, &pb.MatchShadeResponse{}},
 	{app.InkMaker, "frontier sheetfed-cyan --kg 250 --limit voc", []string{"EUR per kg", "what changes here", "no longer matters"}, &pb.TraceFrontierResponse{}},
 	{app.InkMaker, "frontier sheetfed-cyan --kg 250 --limit tack --side lower", []string{"the lower bound of"}, &pb.TraceFrontierResponse{}},
 	{app.InkMaker, "compare sheetfed-cyan optimise:sheetfed-cyan", []string{"cheapest formula", "cost per kg of ink", "limit"}, &pb.CompareFormulasResponse{}},
