@@ -89,14 +89,6 @@ func properties(i int, b *Base) property.Set {
 		property.DensityKgPerL: 1.02 + 0.03*float64(i%4), property.PigmentFraction: pigment}
 }
 
-// The limits of Problem.
-const (
-	tackFrom, tackTo = 7.0, 11.0
-	mostVOC          = 0.06
-	mostPigment      = 0.24
-	mostDensity      = 1.25
-)
-
 // Problem is a match of 100 kg on a paper within 1.0 under D50/2, with four limits of a
 // sheetfed ink: on tack, volatile organic compounds, pigment and density.
 func Problem(bases []Base, paper, target colour.Curve) *match.Problem {
@@ -106,10 +98,10 @@ func Problem(bases []Base, paper, target colour.Curve) *match.Problem {
 	}
 	at := func(v float64) *float64 { return &v }
 	blend := &formulation.Problem{Quantity: 100 * mass.Kilogram, Catalogue: catalogue, Currency: "EUR", Limits: []formulation.Limit{
-		{ID: "tack", Kind: formulation.Blended, Property: property.TackUnits, Lower: at(tackFrom), Upper: at(tackTo)},
-		{ID: "voc", Kind: formulation.VOCMass, Upper: at(mostVOC)},
-		{ID: "pigment", Kind: formulation.PigmentLoading, Upper: at(mostPigment)},
-		{ID: "density", Kind: formulation.Blended, Property: property.DensityKgPerL, Upper: at(mostDensity)},
+		{ID: "tack", Kind: formulation.Blended, Property: property.TackUnits, Lower: at(7), Upper: at(11)},
+		{ID: "voc", Kind: formulation.VOCMass, Upper: at(0.06)},
+		{ID: "pigment", Kind: formulation.PigmentLoading, Upper: at(0.24)},
+		{ID: "density", Kind: formulation.Blended, Property: property.DensityKgPerL, Upper: at(1.25)},
 	}}
 	p := &match.Problem{Blend: blend, Substrate: paper, Viewing: colour.Viewing{Illuminant: colour.D50}, Tolerance: 1}
 	p.Target.Curve = &target

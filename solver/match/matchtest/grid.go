@@ -12,11 +12,11 @@ import (
 // Grid's fineness: values per base of the first grid over everything, and of each
 // finer one around the most promising mixtures of the one before.
 const (
-	coarse   = 36
-	fine     = 11
-	levels   = 7
-	hopeful  = 24
-	narrower = 0.35
+	coarse   = 25
+	fine     = 9
+	levels   = 15
+	hopeful  = 14
+	narrower = 0.7
 )
 
 // mixture is a point of the grid.
@@ -29,7 +29,7 @@ type mixture struct {
 // CheapestOnGrid tries every mixture of three bases in the transparent one, on a
 // grid that is finer where little is mixed in, and on ever finer grids around the
 // best. It is what a match is held against: it shares nothing with it, and works
-// limits, cost and colour out on its own. The first three candidates of p are the
+// limits (those of Problem, in their order), cost and colour out on its own. The first three candidates of p are the
 // bases, the fourth is transparent. ok is false when no mixture of the grid comes
 // within the tolerance.
 func CheapestOnGrid(p *match.Problem) (costPerKg float64, shares []float64, ok bool) {
@@ -129,8 +129,12 @@ func (g *grid) look(shares [3]float64) (m mixture, in bool) {
 			units = append(units, g.p.Colourants[i].K)
 		}
 	}
-	if tack < tackFrom || tack > tackTo || voc > mostVOC || pigment > mostPigment || 1/volume > mostDensity {
-		return m, false
+	value := [...]float64{tack, voc, pigment, 1 / volume}
+	for i := range g.p.Blend.Limits {
+		l := &g.p.Blend.Limits[i]
+		if v := value[i]; l.Lower != nil && v < *l.Lower || l.Upper != nil && v > *l.Upper {
+			return m, false
+		}
 	}
 	print := colour.Film(g.p.Substrate, units, shares[:], g.p.Surface)
 	m.de = colour.Difference2000(g.target, g.weights.XYZ(print).Lab(g.weights.White()))
