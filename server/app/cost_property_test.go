@@ -1,6 +1,7 @@
 package app
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -9,6 +10,7 @@ import (
 
 	"millbase/costing/valuation"
 	"millbase/inventory"
+	"millbase/inventory/batch"
 	"millbase/inventory/formula"
 	"millbase/inventory/lot"
 	"millbase/inventory/mass"
@@ -174,4 +176,33 @@ func (s *supply) batchesOf(t *rapid.T, q mass.Mass) int {
 		t.Fatal(err)
 	}
 	return plan.batches
+}
+
+// Netting on demand gives each material as netting everything does.
+func TestNettingOnDemand(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := drawSupply(t)
+		s.formulas.revisions = map[string]formula.Formula{"ink@1": s.formulas.byMaterial["ink"], "base@1": s.formulas.byMaterial["base"]}
+		for i := range rapid.IntRange(0, 4).Draw(t, "batches") {
+			b := batch.Batch{ID: string(rune('a' + i)), Formula: rapid.SampledFrom([]string{"ink", "base"}).Draw(t, "of"), FormulaRevision: 1,
+				Quantity: drawMass(t, "planned", 400*mass.Kilogram), DueDate: propertyDay.AddDate(0, 0, rapid.IntRange(0, 40).Draw(t, "due")), State: batch.Planned}
+			b.Material = b.Formula
+			s.batches = append(s.batches, b)
+		}
+		all, err := s.net(propertyDay, 60)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := s.netOnDemand(propertyDay, 60)
+		for _, id := range rapid.Permutation([]string{"blue", "varnish", "base", "ink"}).Draw(t, "asked") {
+			row, err := n.of(id)
+			if err != nil {
+				t.Fatal(err)
+			}
+			want := all.rows[id]
+			if !slices.Equal(row.required, want.required) || !slices.Equal(row.expected, want.expected) || row.opening != want.opening || !slices.Equal(row.plan.Net, want.plan.Net) {
+				t.Fatalf("%s on demand %+v, want %+v", id, row, want)
+			}
+		}
+	})
 }

@@ -32,6 +32,7 @@ type supply struct {
 	orders    []purchase.Order // sent or part received
 	batches   []batch.Batch    // planned or reserved, by due date
 	formulas  formulaBook
+	memo      memo
 }
 
 // stockItem is what is on hand of a lot, over all locations.

@@ -46,10 +46,73 @@ type netter struct {
 	arrivals map[string][]arrival
 	rows     map[string]*netted
 	remarks  []string
+	users    map[string][]string // of a material: what is made from it here; only on demand
+	asked    map[string]bool     // materials that are under way or done; only on demand
+	passed   map[string]bool     // made materials whose lack was passed on; only on demand
 }
 
 // net works out every material that is needed, expected, or on hand.
 func (s *supply) net(start time.Time, days int) (*netter, error) {
+	n := s.demanded(start, days)
+	for _, material := range n.topDown() {
+		if err := n.material(material); err != nil {
+			return nil, err
+		}
+	}
+	return n, nil
+}
+
+// netOnDemand works materials out as of asks for them.
+func (s *supply) netOnDemand(start time.Time, days int) *netter {
+	n := s.demanded(start, days)
+	n.users, n.asked, n.passed = map[string][]string{}, map[string]bool{}, map[string]bool{}
+	for _, made := range sortedKeys(s.formulas.byMaterial) {
+		for _, in := range s.formulas.byMaterial[made].Ingredients {
+			n.users[in.Material] = append(n.users[in.Material], made)
+		}
+	}
+	return n
+}
+
+// of is a material as net has it: what is made from it comes first, where
+// something needs that.
+func (n *netter) of(id string) (*netted, error) {
+	if n.asked == nil || n.asked[id] {
+		return n.rows[id], nil
+	}
+	n.asked[id] = true
+	for _, user := range n.users[id] {
+		if err := n.lacking(user); err != nil {
+			return nil, err
+		}
+	}
+	if err := n.material(id); err != nil {
+		return nil, err
+	}
+	return n.rows[id], nil
+}
+
+// lacking passes on what a made material lacks. One that nothing needs lacks
+// nothing.
+func (n *netter) lacking(id string) error {
+	if n.asked[id] || n.passed[id] {
+		return nil
+	}
+	n.passed[id] = true
+	for _, user := range n.users[id] {
+		if err := n.lacking(user); err != nil {
+			return err
+		}
+	}
+	if len(n.demands[id]) == 0 {
+		return nil
+	}
+	_, err := n.of(id)
+	return err
+}
+
+// demanded is a netter with what orders bring and batches need.
+func (s *supply) demanded(start time.Time, days int) *netter {
 	n := &netter{s: s, start: start, days: days, demands: map[string][]demand{}, arrivals: map[string][]arrival{}, rows: map[string]*netted{}}
 	for _, o := range s.orders {
 		for _, l := range o.Lines {
@@ -59,12 +122,7 @@ func (s *supply) net(start time.Time, days int) (*netter, error) {
 	for _, b := range s.batches {
 		n.batch(b)
 	}
-	for _, material := range n.topDown() {
-		if err := n.material(material); err != nil {
-			return nil, err
-		}
-	}
-	return n, nil
+	return n
 }
 
 // day is the day of the horizon of a calendar date; what is overdue counts

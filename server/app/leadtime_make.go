@@ -194,7 +194,10 @@ func (s *supply) fastest(material string) (days int, ok bool, err error) {
 // planned batch: now, and with each delivery. A need that lies so far ahead that
 // an order placed today would cover it holds nothing back.
 func (p *promise) promisable(id string, lead int, canOrder bool) (stock mass.Mass, supplies []leadtime.Supply, err error) {
-	r := p.net.rows[id]
+	r, err := p.net.of(id)
+	if err != nil {
+		return 0, nil, err
+	}
 	today := p.net.day(p.s.today)
 	if r == nil {
 		return p.s.freeOn(id, p.s.today), nil, nil

@@ -135,7 +135,7 @@ func (s *supply) planned(now time.Time, open *calendar.Openings) (map[string][]c
 		if !ok || len(f.Route) == 0 {
 			continue
 		}
-		plan, err := planRoute(s.plant, f, b.Quantity)
+		plan, err := s.planRoute(f, b.Quantity)
 		if err != nil || plan.batches > maxPlanned {
 			continue
 		}

@@ -174,11 +174,60 @@ func (s *supply) dateAt(t time.Time) time.Time {
 	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
 }
 
+// routed is a quantity of a revision on its way through the plant.
+type routed struct {
+	formula  string
+	quantity mass.Mass
+}
+
+// started is a batch with its due date.
+type started struct {
+	routed
+	due time.Time
+}
+
+// memo keeps what is asked again and again of the same batches while one question
+// is answered. A supply is not changed once it is read.
+type memo struct {
+	routes map[routed]routePlan
+	starts map[started]time.Time
+}
+
+// planRoute is the plan of a formula of the book, worked out once.
+func (s *supply) planRoute(f formula.Formula, quantity mass.Mass) (routePlan, error) {
+	key := routed{revisionID(f.ID, f.Revision), quantity}
+	if plan, ok := s.memo.routes[key]; ok {
+		return plan, nil
+	}
+	plan, err := planRoute(s.plant, f, quantity)
+	if err != nil {
+		return plan, err
+	}
+	if s.memo.routes == nil {
+		s.memo.routes = map[routed]routePlan{}
+	}
+	s.memo.routes[key] = plan
+	return plan, nil
+}
+
 // startBy is the last day on which a batch must be begun to be released on its
 // due date: the quality release and the working time of its route before it.
 func (s *supply) startBy(f formula.Formula, quantity mass.Mass, due time.Time) time.Time {
+	key := started{routed{revisionID(f.ID, f.Revision), quantity}, due}
+	start, ok := s.memo.starts[key]
+	if !ok {
+		if s.memo.starts == nil {
+			s.memo.starts = map[started]time.Time{}
+		}
+		start = s.workStartBy(f, quantity, due)
+		s.memo.starts[key] = start
+	}
+	return start
+}
+
+func (s *supply) workStartBy(f formula.Formula, quantity mass.Mass, due time.Time) time.Time {
 	done := s.workingDays(due, -s.plant.QualityReleaseDays)
-	plan, err := planRoute(s.plant, f, quantity)
+	plan, err := s.planRoute(f, quantity)
 	if err != nil || s.calendar == nil {
 		return done
 	}

@@ -166,15 +166,11 @@ func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQu
 		return nil, InvalidField("quote.valid_until_date", "%s is past; give today, %s, or later.",
 			r.ValidUntil.Format(time.DateOnly), s.today.Format(time.DateOnly))
 	}
-	var f formula.Formula
-	var shade *QuoteShade
-	var assumed []string
-	if r.Shade != nil {
-		var found FoundShade
-		found, f, assumed, err = b.quotedShade(ctx, tx, s, &r)
-		shade = &found.shade
-	} else {
-		f, err = quotedFormula(ctx, tx, r.Formula)
+	planning := s.beginPlans() // while the shade is matched
+	f, shade, assumed, err := b.quotedOn(ctx, tx, s, &r)
+	plans, planErr := planning.wait()
+	if err == nil {
+		err = planErr
 	}
 	if err != nil {
 		return nil, err
@@ -187,11 +183,22 @@ func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQu
 	if p.inputs, err = s.inputsOf(r, f); err != nil {
 		return nil, err
 	}
-	if err := s.leadTimes(&p.quote, f); err != nil {
+	if err := s.leadTimes(&p.quote, f, plans); err != nil {
 		return nil, err
 	}
 	p.body, err = json.Marshal(bodyOf(p.quote))
 	return p, err
+}
+
+// quotedOn is the formula that a quote is worked out from: the book's, or that of
+// a mixture, with its shade and what was assumed of it.
+func (b *Book) quotedOn(ctx context.Context, tx Tx, s *supply, r *QuoteRequest) (formula.Formula, *QuoteShade, []string, error) {
+	if r.Shade == nil {
+		f, err := quotedFormula(ctx, tx, r.Formula)
+		return f, nil, nil, err
+	}
+	found, f, assumed, err := b.quotedShade(ctx, tx, s, r)
+	return f, &found.shade, assumed, err
 }
 
 // ahead is what a quote lists of the book.
