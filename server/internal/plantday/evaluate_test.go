@@ -33,8 +33,10 @@ func filled(t *testing.T, conn *grpc.ClientConn, answer *pb.OptimiseResponse) po
 		for k, v := range material.Properties {
 			values[k] = v
 		}
-		for k, v := range lot.Certificate {
-			values[k] = v
+		for _, over := range []map[string]float64{lot.Certificate, lot.Tested} {
+			for k, v := range over {
+				values[k] = v
+			}
 		}
 		if values["retained_fraction"] != 1 || lot.Status != pb.LotStatus_LOT_STATUS_RELEASED || lot.Expired {
 			t.Errorf("%s may not be in this formula: %v", lot.Name, lot)
