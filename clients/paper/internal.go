@@ -111,7 +111,9 @@ func (p *internalPage) setShade(s *pb.QuoteShade) (err error) {
 	}
 	p.Of = "matched to a shade"
 	p.Substrate, p.Tolerance, p.Bases = last(s.Substrate), figures.Number(s.ToleranceDe00, 2), fmt.Sprint(s.Bases)
-	p.Metamerism = difference(s.Metamerism)
+	if s.Metamerism != nil {
+		p.Metamerism = difference(s.Metamerism)
+	}
 	p.Shade = &shadePart{InWords: s.InWords, Lights: lightsOf(s.Lights)}
 	p.Shade.Picture, err = inline(s)
 	return err
