@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -36,6 +37,7 @@ func (a *app) cost() *cobra.Command {
 				fmt.Fprintf(a.out, "%s kg of %s: %s, %s per kg (%s basis)\n\n", kg(answer.QuantityKg), id(answer.Formula), cash(answer.Total, 2),
 					cash(answer.PerKg, 4), word(answer.CostBasis, "COST_BASIS_"))
 				printCostLines(a.out, answer.Lines)
+				printBases(a.out, answer.ByBasis)
 				printAssumptions(a.out, answer.Assumptions)
 			})
 		},
@@ -44,8 +46,20 @@ func (a *app) cost() *cobra.Command {
 	f.Float64Var(&r.QuantityKg, "kg", 100, "finished ink, kg")
 	f.StringVar(&basis, "basis", "", "value lots by: lot, average, replacement, standard")
 	f.StringVar(&r.Date, "date", "", "as of this day, YYYY-MM-DD (default today)")
-	f.StringVar(&r.Pack, "pack", "", "container, by its id")
+	f.StringVar(&r.Pack, "pack", "", "container, by its id; several with commas between are mixed as is cheapest")
+	f.Var(&optionalNumber{&r.Lightness}, "lightness", "CIE L* of a print of it, for the wash-up")
+	f.Var(&optionalNumber{&r.AfterLightness}, "after", "CIE L* of the ink on the machines before; from light to dark a short wash-up is enough")
 	return c
+}
+
+// printBases prints a cost on every basis side by side.
+func printBases(w io.Writer, bases []*pb.BasisCost) {
+	fmt.Fprintln(w)
+	t := newTable("basis", ">materials", ">total", ">difference")
+	for _, b := range bases {
+		t.add(word(b.CostBasis, "COST_BASIS_"), cashNumber(b.Materials, 2), cash(b.Total, 2), cashNumber(b.Difference, 2))
+	}
+	t.print(w)
 }
 
 func printCostLines(w io.Writer, lines []*pb.CostLine) {
@@ -61,4 +75,22 @@ func printCostLines(w io.Writer, lines []*pb.CostLine) {
 		t.add(strings.Repeat("  ", int(l.Level))+l.Title, word(l.Kind, "KIND_"), mass, hours, cashNumber(l.Rate, 4), cashNumber(l.Amount, 2))
 	}
 	t.print(w)
+}
+
+// optionalNumber is a flag of a number that may be left out.
+type optionalNumber struct{ to **float64 }
+
+func (o *optionalNumber) String() string {
+	if o.to == nil || *o.to == nil {
+		return ""
+	}
+	return number(**o.to, 6)
+}
+
+func (o *optionalNumber) Type() string { return "float" }
+
+func (o *optionalNumber) Set(text string) error {
+	v, err := strconv.ParseFloat(text, 64)
+	*o.to = &v
+	return err
 }

@@ -37,16 +37,36 @@ func (a *app) printPlant(p *pb.Plant) {
 	if len(p.Scales) > 0 {
 		fmt.Fprintln(a.out)
 	}
-	t := newTable("machine", "does", ">holds kg", ">kg per hour", ">min per batch", ">set-up min", ">wash-up min", ">per hour")
+	t := newTable("machine", "does", ">holds kg", ">kg per hour", ">min per batch", ">set-up min", ">wash-up min", ">short", ">loss", ">per hour")
 	for _, m := range p.Machines {
 		var steps []string
 		for _, s := range m.Steps {
 			steps = append(steps, word(s, "PROCESS_STEP_"))
 		}
 		t.add(m.Title, strings.Join(steps, ", "), number(m.CapacityKg, 0), number(m.ThroughputKgPerH, 0), fmt.Sprint(m.MinutesPerBatch),
-			fmt.Sprint(m.SetupMinutes), fmt.Sprint(m.WashUpMinutes), cash(m.RatePerHour, 2))
+			fmt.Sprint(m.SetupMinutes), fmt.Sprint(m.WashUpMinutes), number(float64(m.ShortWashUpMinutes), 0), losses(m), hourly(m))
 	}
 	t.print(a.out)
+}
+
+// losses prints what a machine keeps of a charge.
+func losses(m *pb.Machine) string {
+	var out []string
+	if m.LossPercent != "" {
+		out = append(out, m.LossPercent+" %")
+	}
+	if m.LossPerChargeKg > 0 {
+		out = append(out, kg(m.LossPerChargeKg)+" kg")
+	}
+	return strings.Join(out, " + ")
+}
+
+// hourly prints what an hour of a machine costs, and of those who attend it.
+func hourly(m *pb.Machine) string {
+	if m.LabourRatePerHour == nil || m.Crew == "" {
+		return cash(m.RatePerHour, 2)
+	}
+	return cashNumber(m.RatePerHour, 2) + " + " + m.Crew + " x " + cash(m.LabourRatePerHour, 2)
 }
 
 func (a *app) keys() *cobra.Command {

@@ -93,7 +93,7 @@ func machines() []*pb.Machine {
 		return &pb.Machine{MachineId: id, Title: title, CapacityKg: capacity, ThroughputKgPerH: kgPerHour, RatePerHour: eur(rate),
 			MinutesPerBatch: perBatch, SetupMinutes: setup, WashUpMinutes: wash, Steps: steps}
 	}
-	return []*pb.Machine{
+	out := []*pb.Machine{
 		mk("mixer-1", "Mixer 1", 800, 0, 46, 55, 10, 20, premix, letDown),
 		mk("mixer-2", "Mixer 2", 800, 0, 46, 55, 10, 20, premix, letDown),
 		mk("mixer-3", "Mixer 3", 250, 0, 38, 40, 10, 15, premix, letDown),
@@ -105,6 +105,17 @@ func machines() []*pb.Machine {
 		mk("laboratory", "Laboratory bench", 0, 0, 52, 45, 0, 0, pb.ProcessStep_PROCESS_STEP_QUALITY_TEST),
 		mk("filling", "Filling line", 0, 400, 36, 0, 10, 15, pb.ProcessStep_PROCESS_STEP_CANNING),
 	}
+	for _, m := range out {
+		switch m.MachineId[:4] {
+		case "mixe":
+			m.ShortWashUpMinutes = 8
+		case "bead":
+			m.ShortWashUpMinutes = 15
+		case "roll":
+			m.ShortWashUpMinutes = 10
+		}
+	}
+	return out
 }
 
 // Today is the calendar date at the demo plant, as midnight UTC.

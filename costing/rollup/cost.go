@@ -61,11 +61,9 @@ func (b Book) Cost(formula string, quantity mass.Mass, cans []Can) (Result, erro
 		return Result{}, err
 	}
 	if len(cans) > 0 {
-		line, err := Pack(cans, quantity)
-		if err != nil {
+		if r.Packaging, err = Pack(cans, quantity); err != nil {
 			return Result{}, err
 		}
-		r.Packaging = []PackLine{line}
 	}
 	r.Once = b.Once
 	if err := w.total(r); err != nil {

@@ -166,14 +166,16 @@ func TestNotAllIsRetained(t *testing.T) {
 func TestPack(t *testing.T) {
 	cans := []rollup.Can{{ID: "2.5 kg", Holds: 2500 * mass.Gram, Cost: eur("1.20")}, {ID: "1 kg", Holds: kg, Cost: eur("0.70")}}
 	for _, c := range []struct {
-		q     mass.Mass
-		can   string
-		count int64
-		cost  string
-	}{{kg, "1 kg", 1, "0.7"}, {2 * kg, "2.5 kg", 1, "1.2"}, {5001 * mass.Gram, "2.5 kg", 3, "3.6"}} {
+		q    mass.Mass
+		want string
+	}{{kg, "1 x 1 kg 0.7"}, {2 * kg, "1 x 2.5 kg 1.2"}, {5001 * mass.Gram, "2 x 2.5 kg 2.4, 1 x 1 kg 0.7"}, {100_001 * kg, "40000 x 2.5 kg 48000, 1 x 1 kg 0.7"}} {
 		got, err := rollup.Pack(cans, c.q)
-		if err != nil || got.Can != c.can || got.Count != c.count || !got.Cost.Equal(eur(c.cost)) {
-			t.Errorf("%s: %+v, %v; want %d x %s", c.q, got, err, c.count, c.can)
+		var lines []string
+		for _, l := range got {
+			lines = append(lines, fmt.Sprintf("%d x %s %s", l.Count, l.Can, l.Cost.Amount))
+		}
+		if text := strings.Join(lines, ", "); err != nil || text != c.want {
+			t.Errorf("%s: %s, %v; want %s", c.q, text, err, c.want)
 		}
 	}
 	b := book(prices("x", "1"), rollup.Formula{ID: "ink", Ingredients: []rollup.Ingredient{{Material: "x", Part: 1}}})

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/shopspring/decimal"
@@ -47,7 +49,8 @@ type CostQuery struct {
 	Quantity mass.Mass
 	Basis    valuation.Basis // 0: lot
 	Date     time.Time       // zero: today at the plant
-	Pack     string          // id of the container; empty: no packaging
+	Pack     string          // ids of containers, with commas between; empty: no packaging
+	Sequence Sequence        // of shades, for washing up
 }
 
 // FormulaCost is what a quantity costs, in the plant's currency.
@@ -60,6 +63,16 @@ type FormulaCost struct {
 	PerKg       money.PerKg // rounded half even to costPlaces
 	Basis       valuation.Basis
 	Assumptions []string
+	ByBasis     []BasisCost // the basis asked for first
+}
+
+// BasisCost is a cost on one basis, in the plant's currency.
+type BasisCost struct {
+	Basis      valuation.Basis
+	Materials  money.Money // bought, through all levels
+	Total      money.Money
+	Difference money.Money // Total less that on the basis asked for
+	Missing    []string    // figures that the basis lacks; others took their place
 }
 
 // costPlaces is how many decimal places a cost per kg is shown with.
@@ -97,28 +110,79 @@ func (b *Book) CostFormula(ctx context.Context, q CostQuery) (FormulaCost, error
 		return FormulaCost{}, err
 	}
 	c := s.costing(basis, date)
+	c.sequence = q.Sequence
 	result, err := c.cost(f, q.Quantity, cans)
 	if err != nil {
 		return FormulaCost{}, err
 	}
-	return c.answer(f, result)
+	out, err := c.answer(f, result)
+	if err != nil {
+		return FormulaCost{}, err
+	}
+	out.ByBasis, err = c.byBasis(f, out, cans)
+	return out, err
 }
 
-// cans is the pack by its id; none for an empty one.
-func (s *supply) cans(pack, field string) ([]rollup.Can, error) {
-	if pack == "" {
-		return nil, nil
+// byBasis costs what was costed on every basis.
+func (c *costing) byBasis(f formula.Formula, asked FormulaCost, cans []rollup.Can) ([]BasisCost, error) {
+	out := []BasisCost{basisCost(asked, asked)}
+	for _, basis := range []valuation.Basis{valuation.Lot, valuation.Average, valuation.Replacement, valuation.Standard} {
+		if basis == c.basis {
+			continue
+		}
+		other := c.s.costing(basis, c.date)
+		other.sequence, other.tried = c.sequence, c.tried
+		result, err := other.cost(f, asked.Quantity, cans)
+		if err != nil {
+			return nil, err
+		}
+		cost, err := other.answer(f, result)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, basisCost(cost, asked))
 	}
-	for _, p := range s.plant.Packs {
-		if p.ID == pack {
-			return []rollup.Can{{ID: p.ID, Holds: p.Holds, Cost: money.Money{Currency: s.plant.Currency, Amount: p.Cost}}}, nil
+	return out, nil
+}
+
+// basisCost sums a cost up, against the one that was asked for.
+func basisCost(cost, asked FormulaCost) BasisCost {
+	zero := money.Money{Currency: cost.Total.Currency}
+	out := BasisCost{Basis: cost.Basis, Materials: zero, Total: cost.Total, Difference: zero}
+	for _, l := range cost.Lines {
+		if l.Kind == CostMaterial {
+			out.Materials.Amount = out.Materials.Amount.Add(l.Amount.Amount)
 		}
 	}
+	out.Difference.Amount = cost.Total.Amount.Sub(asked.Total.Amount)
+	for _, a := range cost.Assumptions {
+		if !slices.Contains(asked.Assumptions, a) {
+			out.Missing = append(out.Missing, a)
+		}
+	}
+	return out
+}
+
+// cans are the packs of a list of ids with commas between; none for an empty one.
+func (s *supply) cans(packs, field string) ([]rollup.Can, error) {
+	if packs == "" {
+		return nil, nil
+	}
 	known := ""
+	by := map[string]Pack{}
 	for _, p := range s.plant.Packs {
 		known += " " + p.ID
+		by[p.ID] = p
 	}
-	return nil, InvalidField(field, "the plant has no pack %q; its packs are:%s.", pack, known)
+	var out []rollup.Can
+	for id := range strings.SplitSeq(packs, ",") {
+		p, ok := by[strings.TrimSpace(id)]
+		if !ok {
+			return nil, InvalidField(field, "the plant has no pack %q; its packs are:%s. Give one, or several with commas between for the cheapest mix.", strings.TrimSpace(id), known)
+		}
+		out = append(out, rollup.Can{ID: p.ID, Holds: p.Holds, Cost: money.Money{Currency: s.plant.Currency, Amount: p.Cost}})
+	}
+	return out, nil
 }
 
 // cost rolls a formula up.

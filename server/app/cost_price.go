@@ -16,13 +16,14 @@ import (
 // costing is one question of what something costs: the state of the book, the
 // basis, and what had to be assumed on the way.
 type costing struct {
-	s     *supply
-	basis valuation.Basis
-	date  time.Time
-	taken map[string]mass.Mass // by lot: what this question has used of it
-	notes []string
-	steps map[string][]costStep // by formula: what the steps of its route stand for
-	tried map[string]PriceTrial // by material: prices that are tried out; nil for none
+	s        *supply
+	basis    valuation.Basis
+	date     time.Time
+	taken    map[string]mass.Mass // by lot: what this question has used of it
+	notes    []string
+	steps    map[string][]costStep // by formula: what the steps of its route stand for
+	tried    map[string]PriceTrial // by material: prices that are tried out; nil for none
+	sequence Sequence
 }
 
 func (s *supply) costing(basis valuation.Basis, date time.Time) *costing {

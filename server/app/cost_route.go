@@ -7,6 +7,7 @@ import (
 
 	"millbase/costing/money"
 	"millbase/costing/rollup"
+	"millbase/costing/washup"
 	"millbase/inventory/formula"
 	"millbase/inventory/mass"
 )
@@ -40,7 +41,7 @@ func (c *costing) addFormula(to map[string]rollup.Formula, f formula.Formula, qu
 	if _, done := to[id]; done {
 		return nil
 	}
-	route, meaning, err := c.route(f, chargeOf(f, quantity))
+	route, meaning, err := c.route(f, chargeOf(f, quantity), standard > 0)
 	if err != nil {
 		return err
 	}
@@ -111,7 +112,7 @@ const maxCharges = 10_000
 // or, when none does, on the one that holds most, in several charges. Washing up
 // is a step of its own so that it stands apart; the yield loss is taken at the
 // end.
-func (c *costing) route(f formula.Formula, charge mass.Mass) ([]rollup.Step, []costStep, error) {
+func (c *costing) route(f formula.Formula, charge mass.Mass, inner bool) ([]rollup.Step, []costStep, error) {
 	var route []rollup.Step
 	var meaning []costStep
 	for _, s := range f.Route {
@@ -122,14 +123,16 @@ func (c *costing) route(f formula.Formula, charge mass.Mass) ([]rollup.Step, []c
 		if m.Capacity > 0 && charge/m.Capacity > maxCharges {
 			return nil, nil, InvalidField("quantity_kg", "the quantity is too large: %s holds %s, and it would take more than %d charges.", m.named(), m.Capacity, maxCharges)
 		}
-		rate := money.Money{Currency: c.s.plant.Currency, Amount: m.RatePerHour}
+		rate := money.Money{Currency: c.s.plant.Currency, Amount: m.RatePerHour.Add(m.LabourPerHour.Mul(m.Crew))}
 		route = append(route, rollup.Step{
 			Name: inWords(s.Step), Kind: rollupKinds[s.Step], Capacity: m.Capacity, SetUp: time.Duration(m.SetupMinutes) * time.Minute,
 			PerRun: time.Duration(m.MinutesPerBatch) * time.Minute, PerHour: m.perHour(),
-			Passes: max(s.Passes, 1), Machine: rate})
+			Passes: max(s.Passes, 1), LossPercent: m.LossPercent, LossPerRun: m.LossPerCharge,
+			Machine: money.Money{Currency: c.s.plant.Currency, Amount: m.RatePerHour}, Crew: m.Crew,
+			Labour: money.Money{Currency: c.s.plant.Currency, Amount: m.LabourPerHour}})
 		meaning = append(meaning, costStep{CostProcess, inWords(s.Step) + " on " + m.named(), s.Step, rate})
-		if m.WashUpMinutes > 0 {
-			route = append(route, rollup.Step{Name: "wash-up of " + m.named(), SetUp: time.Duration(m.WashUpMinutes) * time.Minute, Machine: rate})
+		if wash := c.washUp(m, inner); wash > 0 {
+			route = append(route, rollup.Step{Name: "wash-up of " + m.named(), SetUp: wash, Machine: rate})
 			meaning = append(meaning, costStep{CostWashUp, "wash-up of " + m.named(), "", rate})
 		}
 	}
@@ -138,6 +141,30 @@ func (c *costing) route(f formula.Formula, charge mass.Mass) ([]rollup.Step, []c
 		meaning = append(meaning, costStep{})
 	}
 	return route, meaning, nil
+}
+
+// Sequence says what is known of the shade of an ink and of the one that is on the
+// machines before it: CIE L* of a print; nil: not known.
+type Sequence struct{ Lightness, After *float64 }
+
+// washUp is how long a machine is washed for the ink: by the sequence of shades where
+// it is known, else in full. What is made to stock inside is washed up for in full.
+func (c *costing) washUp(m Machine, inner bool) time.Duration {
+	w := washup.Machine{Full: time.Duration(m.WashUpMinutes) * time.Minute, Short: time.Duration(m.ShortWashUp) * time.Minute}
+	switch {
+	case w.Short == 0 || w.Full == 0:
+		return w.Full
+	case inner || c.sequence.Lightness == nil || c.sequence.After == nil:
+		c.note("Machines are washed up in full: nothing is said of the ink before.")
+		return w.Full
+	}
+	last, next := *c.sequence.After, *c.sequence.Lightness
+	if next <= last {
+		c.note("Short wash-ups, after an ink that is lighter: L* %.0f, then %.0f.", last, next)
+	} else {
+		c.note("Full wash-ups, after an ink that is darker: L* %.0f, then %.0f.", last, next)
+	}
+	return w.Between(last, next)
 }
 
 // lossPercent is what of the charge does not end up canned: 100 (1 - yield).

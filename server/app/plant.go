@@ -52,7 +52,14 @@ type Machine struct {
 	MinutesPerBatch int
 	SetupMinutes    int
 	WashUpMinutes   int
-	RatePerHour     decimal.Decimal // machine and labour, plant currency
+	RatePerHour     decimal.Decimal // plant currency; with labour where LabourPerHour does not stand for it
+	LossPercent     decimal.Decimal // of what goes in
+	LossPerCharge   mass.Mass       // what stays in it
+	// ShortWashUp is in minutes, from a lighter ink to a darker one; 0: always
+	// WashUpMinutes.
+	ShortWashUp   int
+	LabourPerHour decimal.Decimal // per person
+	Crew          decimal.Decimal // people who attend
 }
 
 // ExchangeRate is what one unit of Currency is worth in the plant's currency.

@@ -80,6 +80,15 @@ func (p Plant) check() Invalid {
 		if m.KgPerHour.Sign() == 0 && m.MinutesPerBatch == 0 {
 			add(field+".throughput_kg_per_h", "give the throughput, or minutes_per_batch: one of them must be above zero")
 		}
+		if m.ShortWashUp > m.WashUpMinutes {
+			add(field+".short_wash_up_minutes", "a short wash-up takes no longer than the full one of %d minutes", m.WashUpMinutes)
+		}
+		if m.Capacity > 0 && m.LossPerCharge >= m.Capacity {
+			add(field+".loss_per_charge_kg", "less stays in the machine than it holds, %s", m.Capacity)
+		}
+		if (m.Crew.Sign() > 0) != (m.LabourPerHour.Sign() > 0) {
+			add(field+".crew", "give crew and labour_rate_per_hour together, or leave both out and labour in rate_per_hour")
+		}
 	}
 	seen = map[string]bool{}
 	for i, r := range p.Rates {

@@ -31,6 +31,11 @@ type machineRow struct {
 	SetupMinutes    int             `json:"setup_minutes"`
 	WashUpMinutes   int             `json:"wash_up_minutes"`
 	RatePerHour     decimal.Decimal `json:"rate_per_hour"`
+	LossPercent     decimal.Decimal `json:"loss_percent"`
+	LossPerCharge   mass.Mass       `json:"loss_per_charge_mg,omitempty"`
+	ShortWashUp     int             `json:"short_wash_up_minutes,omitempty"`
+	LabourPerHour   decimal.Decimal `json:"labour_per_hour"`
+	Crew            decimal.Decimal `json:"crew"`
 }
 
 type rateRow struct {

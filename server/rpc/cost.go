@@ -16,6 +16,7 @@ func (s *FormulaServer) CostFormula(ctx context.Context, req *millbasev1.CostFor
 		Basis:    f.basis("cost_basis", req.GetCostBasis()),
 		Date:     f.date("date", req.GetDate()),
 		Pack:     req.GetPack(),
+		Sequence: app.Sequence{Lightness: req.Lightness, After: req.AfterLightness},
 	}
 	if err := f.err(); err != nil {
 		return nil, err
@@ -27,7 +28,12 @@ func (s *FormulaServer) CostFormula(ctx context.Context, req *millbasev1.CostFor
 	return &millbasev1.FormulaCost{
 		Formula: nameOf(formulas, c.Formula), QuantityKg: kg(c.Quantity), ChargeKg: kg(c.Charge), Lines: each(c.Lines, costLineOut),
 		Total: moneyOut(c.Total), PerKg: amountOut(c.PerKg.Currency, c.PerKg.Amount), CostBasis: basisOut(c.Basis), Assumptions: c.Assumptions,
+		ByBasis: each(c.ByBasis, basisCostOut),
 	}, nil
+}
+
+func basisCostOut(c app.BasisCost) *millbasev1.BasisCost {
+	return &millbasev1.BasisCost{CostBasis: basisOut(c.Basis), Materials: moneyOut(c.Materials), Total: moneyOut(c.Total), Difference: moneyOut(c.Difference), Missing: c.Missing}
 }
 
 func costLineOut(l app.CostLine) *millbasev1.CostLine {

@@ -108,7 +108,9 @@ func machineOf(f *fields, field string, m *pb.Machine, currency string) app.Mach
 		ID: m.GetMachineId(), Title: m.GetTitle(), Capacity: f.mass(field+"capacity_kg", m.GetCapacityKg()),
 		KgPerHour:       f.float(field+"throughput_kg_per_h", m.GetThroughputKgPerH()),
 		MinutesPerBatch: int(m.GetMinutesPerBatch()), SetupMinutes: int(m.GetSetupMinutes()), WashUpMinutes: int(m.GetWashUpMinutes()),
-		RatePerHour: f.price(field+"rate_per_hour", m.GetRatePerHour(), currency),
+		RatePerHour: f.price(field+"rate_per_hour", m.GetRatePerHour(), currency), LossPercent: f.decimal(field+"loss_percent", m.GetLossPercent()),
+		LossPerCharge: f.mass(field+"loss_per_charge_kg", m.GetLossPerChargeKg()), ShortWashUp: int(m.GetShortWashUpMinutes()),
+		LabourPerHour: f.price(field+"labour_rate_per_hour", m.GetLabourRatePerHour(), currency), Crew: f.decimal(field+"crew", m.GetCrew()),
 	}
 	for _, step := range m.GetSteps() {
 		out.Steps = append(out.Steps, word(step))
@@ -167,12 +169,22 @@ func machineOut(m app.Machine, currency string, money bool) *pb.Machine {
 	out := &pb.Machine{
 		MachineId: m.ID, Title: m.Title, CapacityKg: kg(m.Capacity), ThroughputKgPerH: throughput,
 		MinutesPerBatch: int32(m.MinutesPerBatch), SetupMinutes: int32(m.SetupMinutes), WashUpMinutes: int32(m.WashUpMinutes),
+		LossPerChargeKg: kg(m.LossPerCharge), ShortWashUpMinutes: int32(m.ShortWashUp),
+	}
+	if m.LossPercent.Sign() > 0 {
+		out.LossPercent = decimalOut(m.LossPercent)
+	}
+	if m.Crew.Sign() > 0 {
+		out.Crew = decimalOut(m.Crew)
 	}
 	for _, step := range m.Steps {
 		out.Steps = append(out.Steps, enum[pb.ProcessStep](step))
 	}
 	if money {
 		out.RatePerHour = amountOut(currency, m.RatePerHour)
+		if m.LabourPerHour.Sign() > 0 {
+			out.LabourRatePerHour = amountOut(currency, m.LabourPerHour)
+		}
 	}
 	return out
 }

@@ -209,7 +209,7 @@ func (x CostLine_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use CostLine_Kind.Descriptor instead.
 func (CostLine_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_millbase_v1_formula_proto_rawDescGZIP(), []int{12, 0}
+	return file_millbase_v1_formula_proto_rawDescGZIP(), []int{13, 0}
 }
 
 // One revision of a formula; it never changes.
@@ -828,10 +828,15 @@ type CostFormulaRequest struct {
 	CostBasis  CostBasis              `protobuf:"varint,3,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
 	// YYYY-MM-DD; empty: today at the plant.
 	Date string `protobuf:"bytes,4,opt,name=date,proto3" json:"date,omitempty"`
-	// "pack-5kg": the container; empty leaves packaging out.
-	Pack          string `protobuf:"bytes,5,opt,name=pack,proto3" json:"pack,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// "pack-5kg": the container; several with commas between are mixed as is
+	// cheapest; empty leaves packaging out.
+	Pack string `protobuf:"bytes,5,opt,name=pack,proto3" json:"pack,omitempty"`
+	// CIE L* of a print of the ink, and of the ink on the machines before: from light
+	// to dark a short wash-up is enough. Absent: washed up in full.
+	Lightness      *float64 `protobuf:"fixed64,6,opt,name=lightness,proto3,oneof" json:"lightness,omitempty"`
+	AfterLightness *float64 `protobuf:"fixed64,7,opt,name=after_lightness,json=afterLightness,proto3,oneof" json:"after_lightness,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CostFormulaRequest) Reset() {
@@ -899,6 +904,20 @@ func (x *CostFormulaRequest) GetPack() string {
 	return ""
 }
 
+func (x *CostFormulaRequest) GetLightness() float64 {
+	if x != nil && x.Lightness != nil {
+		return *x.Lightness
+	}
+	return 0
+}
+
+func (x *CostFormulaRequest) GetAfterLightness() float64 {
+	if x != nil && x.AfterLightness != nil {
+		return *x.AfterLightness
+	}
+	return 0
+}
+
 // The cost of a quantity, exact, in the plant's currency.
 type FormulaCost struct {
 	state      protoimpl.MessageState `protogen:"open.v1"`
@@ -911,7 +930,9 @@ type FormulaCost struct {
 	PerKg     *money.Money `protobuf:"bytes,6,opt,name=per_kg,json=perKg,proto3" json:"per_kg,omitempty"`
 	CostBasis CostBasis    `protobuf:"varint,7,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
 	// What was taken for granted.
-	Assumptions   []string `protobuf:"bytes,8,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Assumptions []string `protobuf:"bytes,8,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// The same on every cost basis, the one asked for first.
+	ByBasis       []*BasisCost `protobuf:"bytes,9,rep,name=by_basis,json=byBasis,proto3" json:"by_basis,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1002,6 +1023,93 @@ func (x *FormulaCost) GetAssumptions() []string {
 	return nil
 }
 
+func (x *FormulaCost) GetByBasis() []*BasisCost {
+	if x != nil {
+		return x.ByBasis
+	}
+	return nil
+}
+
+// A cost on one basis.
+type BasisCost struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	CostBasis CostBasis              `protobuf:"varint,1,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
+	// Bought materials, through all levels; and all of it.
+	Materials *money.Money `protobuf:"bytes,2,opt,name=materials,proto3" json:"materials,omitempty"`
+	Total     *money.Money `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
+	// Total less that on the basis asked for.
+	Difference *money.Money `protobuf:"bytes,4,opt,name=difference,proto3" json:"difference,omitempty"`
+	// Figures that this basis lacks, in sentences; others took their place.
+	Missing       []string `protobuf:"bytes,5,rep,name=missing,proto3" json:"missing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BasisCost) Reset() {
+	*x = BasisCost{}
+	mi := &file_millbase_v1_formula_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BasisCost) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BasisCost) ProtoMessage() {}
+
+func (x *BasisCost) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_formula_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BasisCost.ProtoReflect.Descriptor instead.
+func (*BasisCost) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_formula_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *BasisCost) GetCostBasis() CostBasis {
+	if x != nil {
+		return x.CostBasis
+	}
+	return CostBasis_COST_BASIS_UNSPECIFIED
+}
+
+func (x *BasisCost) GetMaterials() *money.Money {
+	if x != nil {
+		return x.Materials
+	}
+	return nil
+}
+
+func (x *BasisCost) GetTotal() *money.Money {
+	if x != nil {
+		return x.Total
+	}
+	return nil
+}
+
+func (x *BasisCost) GetDifference() *money.Money {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
+func (x *BasisCost) GetMissing() []string {
+	if x != nil {
+		return x.Missing
+	}
+	return nil
+}
+
 // One line of a cost.
 type CostLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1020,7 +1128,7 @@ type CostLine struct {
 
 func (x *CostLine) Reset() {
 	*x = CostLine{}
-	mi := &file_millbase_v1_formula_proto_msgTypes[12]
+	mi := &file_millbase_v1_formula_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1032,7 +1140,7 @@ func (x *CostLine) String() string {
 func (*CostLine) ProtoMessage() {}
 
 func (x *CostLine) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_formula_proto_msgTypes[12]
+	mi := &file_millbase_v1_formula_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1045,7 +1153,7 @@ func (x *CostLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CostLine.ProtoReflect.Descriptor instead.
 func (*CostLine) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_formula_proto_rawDescGZIP(), []int{12}
+	return file_millbase_v1_formula_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CostLine) GetKind() CostLine_Kind {
@@ -1150,15 +1258,20 @@ const file_millbase_v1_formula_proto_rawDesc = "" +
 	"\bformulas\x18\x01 \x03(\v2\x14.millbase.v1.FormulaR\bformulas\"p\n" +
 	"\x15ReleaseFormulaRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"2 ^formulas/[a-z0-9-]+@[0-9]{1,6}$R\x04name\x12\x1a\n" +
-	"\bwithdraw\x18\x02 \x01(\bR\bwithdraw\"\xa1\x02\n" +
+	"\bwithdraw\x18\x02 \x01(\bR\bwithdraw\"\xcb\x03\n" +
 	"\x12CostFormulaRequest\x12>\n" +
 	"\x04name\x18\x01 \x01(\tB*\xbaH'r%2#^formulas/[a-z0-9-]+(@[0-9]{1,6})?$R\x04name\x121\n" +
 	"\vquantity_kg\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01!\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
 	"quantityKg\x12?\n" +
 	"\n" +
 	"cost_basis\x18\x03 \x01(\x0e2\x16.millbase.v1.CostBasisB\b\xbaH\x05\x82\x01\x02\x10\x01R\tcostBasis\x12:\n" +
-	"\x04date\x18\x04 \x01(\tB&\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\x12\x1b\n" +
-	"\x04pack\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18?R\x04pack\"\xc0\x02\n" +
+	"\x04date\x18\x04 \x01(\tB&\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\x12\x1c\n" +
+	"\x04pack\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04pack\x12<\n" +
+	"\tlightness\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tlightness\x88\x01\x01\x12G\n" +
+	"\x0fafter_lightness\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x0eafterLightness\x88\x01\x01B\f\n" +
+	"\n" +
+	"_lightnessB\x12\n" +
+	"\x10_after_lightness\"\xf3\x02\n" +
 	"\vFormulaCost\x12\x18\n" +
 	"\aformula\x18\x01 \x01(\tR\aformula\x12\x1f\n" +
 	"\vquantity_kg\x18\x02 \x01(\x01R\n" +
@@ -1169,7 +1282,17 @@ const file_millbase_v1_formula_proto_rawDesc = "" +
 	"\x06per_kg\x18\x06 \x01(\v2\x12.google.type.MoneyR\x05perKg\x125\n" +
 	"\n" +
 	"cost_basis\x18\a \x01(\x0e2\x16.millbase.v1.CostBasisR\tcostBasis\x12 \n" +
-	"\vassumptions\x18\b \x03(\tR\vassumptions\"\x83\x03\n" +
+	"\vassumptions\x18\b \x03(\tR\vassumptions\x121\n" +
+	"\bby_basis\x18\t \x03(\v2\x16.millbase.v1.BasisCostR\abyBasis\"\xec\x01\n" +
+	"\tBasisCost\x125\n" +
+	"\n" +
+	"cost_basis\x18\x01 \x01(\x0e2\x16.millbase.v1.CostBasisR\tcostBasis\x120\n" +
+	"\tmaterials\x18\x02 \x01(\v2\x12.google.type.MoneyR\tmaterials\x12(\n" +
+	"\x05total\x18\x03 \x01(\v2\x12.google.type.MoneyR\x05total\x122\n" +
+	"\n" +
+	"difference\x18\x04 \x01(\v2\x12.google.type.MoneyR\n" +
+	"difference\x12\x18\n" +
+	"\amissing\x18\x05 \x03(\tR\amissing\"\x83\x03\n" +
 	"\bCostLine\x12.\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1a.millbase.v1.CostLine.KindR\x04kind\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
@@ -1230,7 +1353,7 @@ func file_millbase_v1_formula_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_formula_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_millbase_v1_formula_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_millbase_v1_formula_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_millbase_v1_formula_proto_goTypes = []any{
 	(ProcessStep)(0),                     // 0: millbase.v1.ProcessStep
 	(CostBasis)(0),                       // 1: millbase.v1.CostBasis
@@ -1247,43 +1370,49 @@ var file_millbase_v1_formula_proto_goTypes = []any{
 	(*ReleaseFormulaRequest)(nil),        // 12: millbase.v1.ReleaseFormulaRequest
 	(*CostFormulaRequest)(nil),           // 13: millbase.v1.CostFormulaRequest
 	(*FormulaCost)(nil),                  // 14: millbase.v1.FormulaCost
-	(*CostLine)(nil),                     // 15: millbase.v1.CostLine
-	(*timestamppb.Timestamp)(nil),        // 16: google.protobuf.Timestamp
-	(*money.Money)(nil),                  // 17: google.type.Money
+	(*BasisCost)(nil),                    // 15: millbase.v1.BasisCost
+	(*CostLine)(nil),                     // 16: millbase.v1.CostLine
+	(*timestamppb.Timestamp)(nil),        // 17: google.protobuf.Timestamp
+	(*money.Money)(nil),                  // 18: google.type.Money
 }
 var file_millbase_v1_formula_proto_depIdxs = []int32{
 	4,  // 0: millbase.v1.Formula.ingredients:type_name -> millbase.v1.Ingredient
 	5,  // 1: millbase.v1.Formula.route:type_name -> millbase.v1.RouteStep
-	16, // 2: millbase.v1.Formula.create_time:type_name -> google.protobuf.Timestamp
+	17, // 2: millbase.v1.Formula.create_time:type_name -> google.protobuf.Timestamp
 	0,  // 3: millbase.v1.RouteStep.step:type_name -> millbase.v1.ProcessStep
 	3,  // 4: millbase.v1.CreateFormulaRequest.formula:type_name -> millbase.v1.Formula
 	3,  // 5: millbase.v1.ListFormulasResponse.formulas:type_name -> millbase.v1.Formula
 	3,  // 6: millbase.v1.ListFormulaRevisionsResponse.formulas:type_name -> millbase.v1.Formula
 	1,  // 7: millbase.v1.CostFormulaRequest.cost_basis:type_name -> millbase.v1.CostBasis
-	15, // 8: millbase.v1.FormulaCost.lines:type_name -> millbase.v1.CostLine
-	17, // 9: millbase.v1.FormulaCost.total:type_name -> google.type.Money
-	17, // 10: millbase.v1.FormulaCost.per_kg:type_name -> google.type.Money
+	16, // 8: millbase.v1.FormulaCost.lines:type_name -> millbase.v1.CostLine
+	18, // 9: millbase.v1.FormulaCost.total:type_name -> google.type.Money
+	18, // 10: millbase.v1.FormulaCost.per_kg:type_name -> google.type.Money
 	1,  // 11: millbase.v1.FormulaCost.cost_basis:type_name -> millbase.v1.CostBasis
-	2,  // 12: millbase.v1.CostLine.kind:type_name -> millbase.v1.CostLine.Kind
-	17, // 13: millbase.v1.CostLine.rate:type_name -> google.type.Money
-	17, // 14: millbase.v1.CostLine.amount:type_name -> google.type.Money
-	6,  // 15: millbase.v1.FormulaService.CreateFormula:input_type -> millbase.v1.CreateFormulaRequest
-	7,  // 16: millbase.v1.FormulaService.GetFormula:input_type -> millbase.v1.GetFormulaRequest
-	8,  // 17: millbase.v1.FormulaService.ListFormulas:input_type -> millbase.v1.ListFormulasRequest
-	10, // 18: millbase.v1.FormulaService.ListFormulaRevisions:input_type -> millbase.v1.ListFormulaRevisionsRequest
-	12, // 19: millbase.v1.FormulaService.ReleaseFormula:input_type -> millbase.v1.ReleaseFormulaRequest
-	13, // 20: millbase.v1.FormulaService.CostFormula:input_type -> millbase.v1.CostFormulaRequest
-	3,  // 21: millbase.v1.FormulaService.CreateFormula:output_type -> millbase.v1.Formula
-	3,  // 22: millbase.v1.FormulaService.GetFormula:output_type -> millbase.v1.Formula
-	9,  // 23: millbase.v1.FormulaService.ListFormulas:output_type -> millbase.v1.ListFormulasResponse
-	11, // 24: millbase.v1.FormulaService.ListFormulaRevisions:output_type -> millbase.v1.ListFormulaRevisionsResponse
-	3,  // 25: millbase.v1.FormulaService.ReleaseFormula:output_type -> millbase.v1.Formula
-	14, // 26: millbase.v1.FormulaService.CostFormula:output_type -> millbase.v1.FormulaCost
-	21, // [21:27] is the sub-list for method output_type
-	15, // [15:21] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	15, // 12: millbase.v1.FormulaCost.by_basis:type_name -> millbase.v1.BasisCost
+	1,  // 13: millbase.v1.BasisCost.cost_basis:type_name -> millbase.v1.CostBasis
+	18, // 14: millbase.v1.BasisCost.materials:type_name -> google.type.Money
+	18, // 15: millbase.v1.BasisCost.total:type_name -> google.type.Money
+	18, // 16: millbase.v1.BasisCost.difference:type_name -> google.type.Money
+	2,  // 17: millbase.v1.CostLine.kind:type_name -> millbase.v1.CostLine.Kind
+	18, // 18: millbase.v1.CostLine.rate:type_name -> google.type.Money
+	18, // 19: millbase.v1.CostLine.amount:type_name -> google.type.Money
+	6,  // 20: millbase.v1.FormulaService.CreateFormula:input_type -> millbase.v1.CreateFormulaRequest
+	7,  // 21: millbase.v1.FormulaService.GetFormula:input_type -> millbase.v1.GetFormulaRequest
+	8,  // 22: millbase.v1.FormulaService.ListFormulas:input_type -> millbase.v1.ListFormulasRequest
+	10, // 23: millbase.v1.FormulaService.ListFormulaRevisions:input_type -> millbase.v1.ListFormulaRevisionsRequest
+	12, // 24: millbase.v1.FormulaService.ReleaseFormula:input_type -> millbase.v1.ReleaseFormulaRequest
+	13, // 25: millbase.v1.FormulaService.CostFormula:input_type -> millbase.v1.CostFormulaRequest
+	3,  // 26: millbase.v1.FormulaService.CreateFormula:output_type -> millbase.v1.Formula
+	3,  // 27: millbase.v1.FormulaService.GetFormula:output_type -> millbase.v1.Formula
+	9,  // 28: millbase.v1.FormulaService.ListFormulas:output_type -> millbase.v1.ListFormulasResponse
+	11, // 29: millbase.v1.FormulaService.ListFormulaRevisions:output_type -> millbase.v1.ListFormulaRevisionsResponse
+	3,  // 30: millbase.v1.FormulaService.ReleaseFormula:output_type -> millbase.v1.Formula
+	14, // 31: millbase.v1.FormulaService.CostFormula:output_type -> millbase.v1.FormulaCost
+	26, // [26:32] is the sub-list for method output_type
+	20, // [20:26] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_formula_proto_init() }
@@ -1292,13 +1421,14 @@ func file_millbase_v1_formula_proto_init() {
 		return
 	}
 	file_millbase_v1_access_proto_init()
+	file_millbase_v1_formula_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_formula_proto_rawDesc), len(file_millbase_v1_formula_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   13,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -312,8 +312,19 @@ type Machine struct {
 	MinutesPerBatch  int32   `protobuf:"varint,6,opt,name=minutes_per_batch,json=minutesPerBatch,proto3" json:"minutes_per_batch,omitempty"`
 	SetupMinutes     int32   `protobuf:"varint,7,opt,name=setup_minutes,json=setupMinutes,proto3" json:"setup_minutes,omitempty"`
 	WashUpMinutes    int32   `protobuf:"varint,8,opt,name=wash_up_minutes,json=washUpMinutes,proto3" json:"wash_up_minutes,omitempty"`
-	// Machine and labour.
-	RatePerHour   *money.Money `protobuf:"bytes,9,opt,name=rate_per_hour,json=ratePerHour,proto3" json:"rate_per_hour,omitempty"`
+	// Machine, and labour where labour_rate_per_hour does not stand for it.
+	RatePerHour *money.Money `protobuf:"bytes,9,opt,name=rate_per_hour,json=ratePerHour,proto3" json:"rate_per_hour,omitempty"`
+	// Of what goes in, that does not come out: percent, decimal. It counts in costs,
+	// beside the yield of the formula, which tickets are weighed by.
+	LossPercent string `protobuf:"bytes,10,opt,name=loss_percent,json=lossPercent,proto3" json:"loss_percent,omitempty"`
+	// What stays in it of every charge: in a mill, on its rolls.
+	LossPerChargeKg float64 `protobuf:"fixed64,11,opt,name=loss_per_charge_kg,json=lossPerChargeKg,proto3" json:"loss_per_charge_kg,omitempty"`
+	// Washing up from a lighter ink to a darker one; 0: always wash_up_minutes.
+	ShortWashUpMinutes int32 `protobuf:"varint,12,opt,name=short_wash_up_minutes,json=shortWashUpMinutes,proto3" json:"short_wash_up_minutes,omitempty"`
+	// Per person.
+	LabourRatePerHour *money.Money `protobuf:"bytes,13,opt,name=labour_rate_per_hour,json=labourRatePerHour,proto3" json:"labour_rate_per_hour,omitempty"`
+	// People who attend, decimal; "0.5" is half of one's time.
+	Crew          string `protobuf:"bytes,14,opt,name=crew,proto3" json:"crew,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -409,6 +420,41 @@ func (x *Machine) GetRatePerHour() *money.Money {
 		return x.RatePerHour
 	}
 	return nil
+}
+
+func (x *Machine) GetLossPercent() string {
+	if x != nil {
+		return x.LossPercent
+	}
+	return ""
+}
+
+func (x *Machine) GetLossPerChargeKg() float64 {
+	if x != nil {
+		return x.LossPerChargeKg
+	}
+	return 0
+}
+
+func (x *Machine) GetShortWashUpMinutes() int32 {
+	if x != nil {
+		return x.ShortWashUpMinutes
+	}
+	return 0
+}
+
+func (x *Machine) GetLabourRatePerHour() *money.Money {
+	if x != nil {
+		return x.LabourRatePerHour
+	}
+	return nil
+}
+
+func (x *Machine) GetCrew() string {
+	if x != nil {
+		return x.Crew
+	}
+	return ""
 }
 
 type ExchangeRate struct {
@@ -1034,7 +1080,7 @@ const file_millbase_v1_plant_proto_rawDesc = "" +
 	"\viso_weekday\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\a(\x01R\n" +
 	"isoWeekday\x12C\n" +
 	"\tfrom_time\x18\x02 \x01(\tB&\xbaH#r!2\x1f^([01][0-9]|2[0-3]):[0-5][0-9]$R\bfromTime\x12G\n" +
-	"\ato_time\x18\x03 \x01(\tB.\xbaH+r)2'^(([01][0-9]|2[0-3]):[0-5][0-9]|24:00)$R\x06toTime\"\x86\x04\n" +
+	"\ato_time\x18\x03 \x01(\tB.\xbaH+r)2'^(([01][0-9]|2[0-3]):[0-5][0-9]|24:00)$R\x06toTime\"\xcf\x06\n" +
 	"\aMachine\x12J\n" +
 	"\n" +
 	"machine_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\tmachineId\x12\x1e\n" +
@@ -1046,7 +1092,13 @@ const file_millbase_v1_plant_proto_rawDesc = "" +
 	"\x11minutes_per_batch\x18\x06 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00R\x0fminutesPerBatch\x120\n" +
 	"\rsetup_minutes\x18\a \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00R\fsetupMinutes\x123\n" +
 	"\x0fwash_up_minutes\x18\b \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00R\rwashUpMinutes\x126\n" +
-	"\rrate_per_hour\x18\t \x01(\v2\x12.google.type.MoneyR\vratePerHour\"\xc2\x01\n" +
+	"\rrate_per_hour\x18\t \x01(\v2\x12.google.type.MoneyR\vratePerHour\x12H\n" +
+	"\floss_percent\x18\n" +
+	" \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^[0-9]{1,2}(\\.[0-9]{1,6})?$R\vlossPercent\x12=\n" +
+	"\x12loss_per_charge_kg\x18\v \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\x0flossPerChargeKg\x12>\n" +
+	"\x15short_wash_up_minutes\x18\f \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x00R\x12shortWashUpMinutes\x12C\n" +
+	"\x14labour_rate_per_hour\x18\r \x01(\v2\x12.google.type.MoneyR\x11labourRatePerHour\x129\n" +
+	"\x04crew\x18\x0e \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^[0-9]{1,2}(\\.[0-9]{1,3})?$R\x04crew\"\xc2\x01\n" +
 	"\fExchangeRate\x126\n" +
 	"\rcurrency_code\x18\x01 \x01(\tB\x11\xbaH\x0er\f2\n" +
 	"^[A-Z]{3}$R\fcurrencyCode\x128\n" +
@@ -1148,31 +1200,32 @@ var file_millbase_v1_plant_proto_depIdxs = []int32{
 	16, // 5: millbase.v1.Plant.scales:type_name -> millbase.v1.Scale
 	17, // 6: millbase.v1.Machine.steps:type_name -> millbase.v1.ProcessStep
 	15, // 7: millbase.v1.Machine.rate_per_hour:type_name -> google.type.Money
-	15, // 8: millbase.v1.Pack.cost:type_name -> google.type.Money
-	1,  // 9: millbase.v1.UpdatePlantRequest.plant:type_name -> millbase.v1.Plant
-	18, // 10: millbase.v1.Key.role:type_name -> millbase.v1.Role
-	19, // 11: millbase.v1.Key.create_time:type_name -> google.protobuf.Timestamp
-	7,  // 12: millbase.v1.CreateKeyRequest.key:type_name -> millbase.v1.Key
-	7,  // 13: millbase.v1.CreateKeyResponse.key:type_name -> millbase.v1.Key
-	7,  // 14: millbase.v1.ListKeysResponse.keys:type_name -> millbase.v1.Key
-	18, // 15: millbase.v1.WhoAmIResponse.role:type_name -> millbase.v1.Role
-	0,  // 16: millbase.v1.PlantService.GetPlant:input_type -> millbase.v1.GetPlantRequest
-	6,  // 17: millbase.v1.PlantService.UpdatePlant:input_type -> millbase.v1.UpdatePlantRequest
-	8,  // 18: millbase.v1.PlantService.CreateKey:input_type -> millbase.v1.CreateKeyRequest
-	10, // 19: millbase.v1.PlantService.ListKeys:input_type -> millbase.v1.ListKeysRequest
-	12, // 20: millbase.v1.PlantService.RevokeKey:input_type -> millbase.v1.RevokeKeyRequest
-	13, // 21: millbase.v1.PlantService.WhoAmI:input_type -> millbase.v1.WhoAmIRequest
-	1,  // 22: millbase.v1.PlantService.GetPlant:output_type -> millbase.v1.Plant
-	1,  // 23: millbase.v1.PlantService.UpdatePlant:output_type -> millbase.v1.Plant
-	9,  // 24: millbase.v1.PlantService.CreateKey:output_type -> millbase.v1.CreateKeyResponse
-	11, // 25: millbase.v1.PlantService.ListKeys:output_type -> millbase.v1.ListKeysResponse
-	7,  // 26: millbase.v1.PlantService.RevokeKey:output_type -> millbase.v1.Key
-	14, // 27: millbase.v1.PlantService.WhoAmI:output_type -> millbase.v1.WhoAmIResponse
-	22, // [22:28] is the sub-list for method output_type
-	16, // [16:22] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	15, // 8: millbase.v1.Machine.labour_rate_per_hour:type_name -> google.type.Money
+	15, // 9: millbase.v1.Pack.cost:type_name -> google.type.Money
+	1,  // 10: millbase.v1.UpdatePlantRequest.plant:type_name -> millbase.v1.Plant
+	18, // 11: millbase.v1.Key.role:type_name -> millbase.v1.Role
+	19, // 12: millbase.v1.Key.create_time:type_name -> google.protobuf.Timestamp
+	7,  // 13: millbase.v1.CreateKeyRequest.key:type_name -> millbase.v1.Key
+	7,  // 14: millbase.v1.CreateKeyResponse.key:type_name -> millbase.v1.Key
+	7,  // 15: millbase.v1.ListKeysResponse.keys:type_name -> millbase.v1.Key
+	18, // 16: millbase.v1.WhoAmIResponse.role:type_name -> millbase.v1.Role
+	0,  // 17: millbase.v1.PlantService.GetPlant:input_type -> millbase.v1.GetPlantRequest
+	6,  // 18: millbase.v1.PlantService.UpdatePlant:input_type -> millbase.v1.UpdatePlantRequest
+	8,  // 19: millbase.v1.PlantService.CreateKey:input_type -> millbase.v1.CreateKeyRequest
+	10, // 20: millbase.v1.PlantService.ListKeys:input_type -> millbase.v1.ListKeysRequest
+	12, // 21: millbase.v1.PlantService.RevokeKey:input_type -> millbase.v1.RevokeKeyRequest
+	13, // 22: millbase.v1.PlantService.WhoAmI:input_type -> millbase.v1.WhoAmIRequest
+	1,  // 23: millbase.v1.PlantService.GetPlant:output_type -> millbase.v1.Plant
+	1,  // 24: millbase.v1.PlantService.UpdatePlant:output_type -> millbase.v1.Plant
+	9,  // 25: millbase.v1.PlantService.CreateKey:output_type -> millbase.v1.CreateKeyResponse
+	11, // 26: millbase.v1.PlantService.ListKeys:output_type -> millbase.v1.ListKeysResponse
+	7,  // 27: millbase.v1.PlantService.RevokeKey:output_type -> millbase.v1.Key
+	14, // 28: millbase.v1.PlantService.WhoAmI:output_type -> millbase.v1.WhoAmIResponse
+	23, // [23:29] is the sub-list for method output_type
+	17, // [17:23] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_plant_proto_init() }

@@ -152,7 +152,9 @@ func drawPlant(t *rapid.T) app.Plant {
 		Machines: list(t, rapid.Custom(func(t *rapid.T) app.Machine {
 			return app.Machine{ID: words.Draw(t, "id"), Title: words.Draw(t, "title"), Steps: list(t, words), Capacity: masses.Draw(t, "capacity"),
 				KgPerHour: prices.Draw(t, "throughput"), MinutesPerBatch: counts.Draw(t, "batch"), SetupMinutes: counts.Draw(t, "setup"),
-				WashUpMinutes: counts.Draw(t, "wash-up"), RatePerHour: prices.Draw(t, "rate")}
+				WashUpMinutes: counts.Draw(t, "wash-up"), RatePerHour: prices.Draw(t, "rate"), LossPercent: prices.Draw(t, "loss"),
+				LossPerCharge: masses.Draw(t, "loss per charge"), ShortWashUp: counts.Draw(t, "short wash-up"), LabourPerHour: prices.Draw(t, "labour"),
+				Crew: prices.Draw(t, "crew")}
 		})),
 		Rates: list(t, rapid.Custom(func(t *rapid.T) app.ExchangeRate {
 			return app.ExchangeRate{Currency: words.Draw(t, "currency"), Rate: prices.Draw(t, "rate"), Date: dates.Draw(t, "date")}
