@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -92,10 +93,11 @@ func percent(text string) string {
 	return grouped(whole) + "." + after + strings.Repeat("0", 2-len(after))
 }
 
-// formulaRows are the parts of the ink, with their masses at the first quantity.
+// formulaRows are the parts of the ink, with their masses at the quantity that was
+// accepted, or that the shade was matched for, or at the first.
 func formulaRows(q *pb.Quote) (rows []formulaRow, of string) {
-	quantity := 0.0
-	if len(q.Breaks) > 0 {
+	quantity := cmp.Or(q.GetAccepted().GetQuantityKg(), q.GetShade().GetMatch().GetQuantityKg())
+	if quantity == 0 && len(q.Breaks) > 0 {
 		quantity = q.Breaks[0].QuantityKg
 	}
 	for _, c := range q.Components {
