@@ -15,13 +15,13 @@ func (m *matcher) closestOffer() (Offer, error) {
 		m.only(m.near)
 		defer m.shut(nil)
 	}
-	allowed := m.near.de + repeatable
 	if m.p.Blend.Weighing != nil {
-		return m.nearestWeighable(allowed)
+		return m.nearestWeighable(m.near.de + repeatable)
 	}
 	if m.near.de > m.p.Tolerance { // out of reach: just that one
-		return m.finish(Closest, m.near, m.near.de, m.held(m.near.x)...)
+		return m.finishWithin(Closest, m.near.x, m.held(m.near.x))
 	}
+	allowed := min(m.near.de+repeatable, m.p.Tolerance)
 	if m.p.Target.Curve == nil {
 		at, err := m.cheapest(allowed)
 		if err != nil {
@@ -29,7 +29,7 @@ func (m *matcher) closestOffer() (Offer, error) {
 		}
 		return m.finish(Closest, at, allowed)
 	}
-	at, rows, err := m.sameCurve(m.near, m.near.de+0.9*repeatable)
+	at, rows, err := m.sameCurve(m.near, m.near.de+0.9*(allowed-m.near.de))
 	if err != nil {
 		return Offer{}, err
 	}
