@@ -70,27 +70,8 @@ func (p Plant) check() Invalid {
 			add(fmt.Sprintf("shifts[%d].to_time", i), "must be later than from_time; give a night shift as two, up to 24:00 and from 00:00")
 		}
 	}
+	p.checkMachines(add)
 	seen := map[string]bool{}
-	for i, m := range p.Machines {
-		field := fmt.Sprintf("machines[%d]", i)
-		if seen[m.ID] {
-			add(field+".machine_id", "%q stands for two machines; give each its own id", m.ID)
-		}
-		seen[m.ID] = true
-		if m.KgPerHour.Sign() == 0 && m.MinutesPerBatch == 0 {
-			add(field+".throughput_kg_per_h", "give the throughput, or minutes_per_batch: one of them must be above zero")
-		}
-		if m.ShortWashUp > m.WashUpMinutes {
-			add(field+".short_wash_up_minutes", "a short wash-up takes no longer than the full one of %d minutes", m.WashUpMinutes)
-		}
-		if m.Capacity > 0 && m.LossPerCharge >= m.Capacity {
-			add(field+".loss_per_charge_kg", "less stays in the machine than it holds, %s", m.Capacity)
-		}
-		if (m.Crew.Sign() > 0) != (m.LabourPerHour.Sign() > 0) {
-			add(field+".crew", "give crew and labour_rate_per_hour together, or leave both out and labour in rate_per_hour")
-		}
-	}
-	seen = map[string]bool{}
 	for i, r := range p.Rates {
 		field := fmt.Sprintf("exchange_rates[%d]", i)
 		if r.Currency == p.Currency {
@@ -120,4 +101,28 @@ func (p Plant) check() Invalid {
 		}
 	}
 	return bad
+}
+
+// checkMachines looks at the machines.
+func (p *Plant) checkMachines(add func(field, format string, args ...any)) {
+	seen := map[string]bool{}
+	for i, m := range p.Machines {
+		field := fmt.Sprintf("machines[%d]", i)
+		if seen[m.ID] {
+			add(field+".machine_id", "%q stands for two machines; give each its own id", m.ID)
+		}
+		seen[m.ID] = true
+		if m.KgPerHour.Sign() == 0 && m.MinutesPerBatch == 0 {
+			add(field+".throughput_kg_per_h", "give the throughput, or minutes_per_batch: one of them must be above zero")
+		}
+		if m.ShortWashUp > m.WashUpMinutes {
+			add(field+".short_wash_up_minutes", "a short wash-up takes no longer than the full one of %d minutes", m.WashUpMinutes)
+		}
+		if m.Capacity > 0 && m.LossPerCharge >= m.Capacity {
+			add(field+".loss_per_charge_kg", "less stays in the machine than it holds, %s", m.Capacity)
+		}
+		if (m.Crew.Sign() > 0) != (m.LabourPerHour.Sign() > 0) {
+			add(field+".crew", "give crew and labour_rate_per_hour together, or leave both out and labour in rate_per_hour")
+		}
+	}
 }
