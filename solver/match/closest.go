@@ -208,11 +208,10 @@ func (s *program) solveCurve(rows []solver.Row, by [][]float64) ([]float64, erro
 			m.AddVariable(solver.Variable{Name: "miss", Cost: 1, Upper: solver.Inf}, solver.Entry{Row: first + i, Value: sign})
 		}
 	}
-	last, err := s.engine.Solve(s.ctx, m, solver.Options{})
+	last, err := s.ask(m, nil)
 	if err != nil {
 		return nil, err
 	}
-	s.solves++
 	switch last.Stop {
 	case solver.StopOptimal:
 		return last.X[:len(s.cost)], nil

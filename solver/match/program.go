@@ -2,10 +2,12 @@ package match
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
 	"millbase/solver"
+	"millbase/solver/checked"
 	"millbase/solver/formulation"
 )
 
@@ -144,11 +146,9 @@ func (s *program) around(x []float64) {
 // is no point.
 func (s *program) solve(within float64) (last *solver.Solution, ok bool, err error) {
 	for range 40 {
-		last, err = s.engine.Solve(s.ctx, s.model, solver.Options{Start: s.basis})
-		if err != nil {
+		if last, err = s.ask(s.model, s.basis); err != nil {
 			return nil, false, err
 		}
-		s.solves++
 		switch last.Stop {
 		case solver.StopOptimal:
 		case solver.StopInfeasible:
@@ -168,6 +168,18 @@ func (s *program) solve(within float64) (last *solver.Solution, ok bool, err err
 		}
 	}
 	return last, true, nil
+}
+
+// ask solves a model. That no engine gave an answer which passes its check is
+// formulation.ErrNumerical.
+func (s *program) ask(m *solver.Model, start *solver.Basis) (*solver.Solution, error) {
+	s.solves++
+	a, err := s.engine.Solve(s.ctx, m, solver.Options{Start: start})
+	var untrusted *checked.Error
+	if errors.As(err, &untrusted) {
+		return nil, errors.Join(err, formulation.ErrNumerical)
+	}
+	return a, err
 }
 
 // stopped is a context that is done: the engine's own limit counts as a deadline.
