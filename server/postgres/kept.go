@@ -11,11 +11,12 @@ import (
 )
 
 // Most of what reading the book takes goes into decoding rows that have not
-// changed. So a list of a whole collection first reads of each row which version
-// of it the transaction sees, by Postgres's own mark (the transaction that wrote
-// it) beside our version and time, and decodes only the rows that are not known
-// yet. A mark is never trusted beyond the transaction that read it, so nothing
-// can be out of date.
+// changed. So a list of a whole collection first asks which versions of its rows
+// the transaction sees, by Postgres's own mark (the transaction that wrote a row)
+// beside our version and time: all of them in one number, and where that is not
+// the one of the last list, row by row. Only the rows that are not known yet are
+// decoded. A mark is never trusted beyond the transaction that read it, so
+// nothing can be out of date.
 
 // mark tells one version of one row from every other.
 type mark struct {
@@ -31,8 +32,36 @@ type keptRow[T any] struct {
 
 // keptRows are the rows of a collection as they were last listed.
 type keptRows[T any] struct {
-	mu   sync.Mutex
-	rows map[string]keptRow[T]
+	mu    sync.Mutex
+	rows  map[string]keptRow[T]
+	lists map[string]keptList[T] // by the key of the query
+}
+
+// keptList is a list with the stamp of its rows.
+type keptList[T any] struct {
+	stamp string
+	recs  []app.Record[T]
+}
+
+// mostLists is how many lists of a collection are kept: the whole book is asked
+// for in few ways.
+const mostLists = 32
+
+// list is the list of a query, if it was last seen with the stamp.
+func (k *keptRows[T]) list(key, stamp string) ([]app.Record[T], bool) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	l, ok := k.lists[key]
+	return l.recs, ok && l.stamp == stamp
+}
+
+func (k *keptRows[T]) keepList(key, stamp string, recs []app.Record[T]) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.lists == nil || len(k.lists) >= mostLists {
+		k.lists = map[string]keptList[T]{}
+	}
+	k.lists[key] = keptList[T]{stamp, recs}
 }
 
 // of picks the records that are known in just that version; missing are the ids
@@ -83,14 +112,38 @@ type listing[T any] struct {
 	args  []any
 	kept  *keptRows[T]
 
+	stamp   string
+	known   bool // the list is the kept one
+	moved   bool // others changed it between one statement and the next
 	ids     []string
 	marks   []mark
 	recs    []app.Record[T]
 	missing []string
 }
 
+// stampSQL is one number that stands for all marks: the sum of their hashes of 64
+// bits, with their count. over makes it a column of every row.
+func (l *listing[T]) stampSQL(over string) string {
+	return "count(*)" + over + " || ' ' || coalesce(sum(hashtextextended(" + l.id + " || ' ' || xmin || ' ' || version || ' ' || extract(epoch FROM updated_at), 0))" + over + ", 0)"
+}
+
+func (l *listing[T]) askStamp() (string, []any) {
+	return "SELECT " + l.stampSQL("") + " FROM " + l.table + l.where, l.args
+}
+
+func (l *listing[T]) readStamp(rows pgx.Rows) (err error) {
+	if l.stamp, err = pgx.CollectExactlyOneRow(rows, pgx.RowTo[string]); err == nil {
+		l.recs, l.known = l.kept.list(l.key, l.stamp)
+	}
+	return err
+}
+
 func (l *listing[T]) askMarks() (string, []any) {
-	return "SELECT " + l.id + ", xmin, version, updated_at FROM " + l.table + l.where + " ORDER BY " + l.order, l.args
+	if l.known {
+		return "", nil
+	}
+	// The stamp again, as it is in this very statement's snapshot.
+	return "SELECT " + l.id + ", xmin, version, updated_at, " + l.stampSQL(" OVER ()") + " FROM " + l.table + l.where + " ORDER BY " + l.order, l.args
 }
 
 func (l *listing[T]) readMarks(rows pgx.Rows) error {
@@ -98,7 +151,7 @@ func (l *listing[T]) readMarks(rows pgx.Rows) error {
 	for rows.Next() {
 		var id string
 		var m mark
-		if err := rows.Scan(&id, &m.xmin, &m.version, timeRef{&m.at}); err != nil {
+		if err := rows.Scan(&id, &m.xmin, &m.version, timeRef{&m.at}, &l.stamp); err != nil {
 			return err
 		}
 		l.ids, l.marks = append(l.ids, id), append(l.marks, m)
@@ -143,6 +196,7 @@ func (l *listing[T]) readRows(rows pgx.Rows) error {
 	out := l.recs[:0]
 	for i, id := range l.ids {
 		row, ok := read[id]
+		l.moved = l.moved || lacking[id] && (!ok || row.xmin != l.marks[i].xmin || row.version != l.marks[i].version)
 		switch {
 		case ok:
 			out = append(out, row.rec)
@@ -154,7 +208,14 @@ func (l *listing[T]) readRows(rows pgx.Rows) error {
 	return nil
 }
 
-func (l *listing[T]) result() (string, any) { return l.key, l.recs }
+func (l *listing[T]) name() string { return l.key }
+
+func (l *listing[T]) result() (string, any) {
+	if !l.known && !l.moved {
+		l.kept.keepList(l.key, l.stamp, l.recs)
+	}
+	return l.key, l.recs
+}
 
 // after is a row whose first column goes elsewhere.
 type after struct {
@@ -166,32 +227,39 @@ func (a after) Scan(into ...any) error { return a.Rows.Scan(append([]any{a.first
 
 // pending is a listing whatever it lists.
 type pending interface {
+	name() string // the key of the query
+	askStamp() (string, []any)
+	readStamp(pgx.Rows) error
 	askMarks() (string, []any)
 	readMarks(pgx.Rows) error
 	askRows() (string, []any)
 	readRows(pgx.Rows) error
-	result() (key string, recs any)
+	result() (key string, recs any) // once it is read
 }
 
-// readAll carries listings out in one round trip, and a second one when rows are
-// not known yet.
+// readAll carries listings out in one round trip, and in up to two more where
+// something has changed.
 func readAll(ctx context.Context, d db, all ...pending) error {
-	var b pgx.Batch
-	for _, p := range all {
-		sql, args := p.askMarks()
-		b.Queue(sql, args...).Query(p.readMarks)
-	}
-	if err := d.SendBatch(ctx, &b).Close(); err != nil {
-		return err
-	}
-	b = pgx.Batch{}
-	for _, p := range all {
-		if sql, args := p.askRows(); sql != "" {
-			b.Queue(sql, args...).Query(p.readRows)
+	for _, step := range []struct {
+		ask  func(pending) (string, []any)
+		read func(pending) func(pgx.Rows) error
+	}{
+		{pending.askStamp, func(p pending) func(pgx.Rows) error { return p.readStamp }},
+		{pending.askMarks, func(p pending) func(pgx.Rows) error { return p.readMarks }},
+		{pending.askRows, func(p pending) func(pgx.Rows) error { return p.readRows }},
+	} {
+		var b pgx.Batch
+		for _, p := range all {
+			if sql, args := step.ask(p); sql != "" {
+				b.Queue(sql, args...).Query(step.read(p))
+			}
+		}
+		if b.Len() == 0 {
+			continue
+		}
+		if err := d.SendBatch(ctx, &b).Close(); err != nil {
+			return err
 		}
 	}
-	if b.Len() == 0 {
-		return nil
-	}
-	return d.SendBatch(ctx, &b).Close()
+	return nil
 }

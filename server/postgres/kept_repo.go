@@ -74,8 +74,11 @@ func listed[T any](ctx context.Context, x *tx, l *listing[T]) ([]app.Record[T], 
 	if recs, ok := x.ahead[l.key].([]app.Record[T]); ok {
 		return slices.Clone(recs), nil
 	}
-	err := translate(readAll(ctx, x.t, l))
-	return l.recs, err
+	if err := readAll(ctx, x.t, l); err != nil {
+		return nil, translate(err)
+	}
+	l.result()
+	return slices.Clone(l.recs), nil
 }
 
 // Create forgets what was read ahead.
@@ -99,14 +102,17 @@ type plainly[T any] struct {
 	out  []T
 }
 
-func (p *plainly[T]) askMarks() (string, []any) { return p.sql, p.args }
-func (p *plainly[T]) readMarks(rows pgx.Rows) (err error) {
+func (p *plainly[T]) askStamp() (string, []any) { return p.sql, p.args }
+func (p *plainly[T]) readStamp(rows pgx.Rows) (err error) {
 	p.out, err = pgx.CollectRows(rows, p.scan)
 	return err
 }
-func (p *plainly[T]) askRows() (string, []any) { return "", nil }
-func (p *plainly[T]) readRows(pgx.Rows) error  { return nil }
-func (p *plainly[T]) result() (string, any)    { return p.key, p.out }
+func (p *plainly[T]) askMarks() (string, []any) { return "", nil }
+func (p *plainly[T]) readMarks(pgx.Rows) error  { return nil }
+func (p *plainly[T]) askRows() (string, []any)  { return "", nil }
+func (p *plainly[T]) readRows(pgx.Rows) error   { return nil }
+func (p *plainly[T]) name() string              { return p.key }
+func (p *plainly[T]) result() (string, any)     { return p.key, p.out }
 
 // pendingOf is a list that is to be read ahead.
 func (x *tx) pendingOf(a app.Ahead) (pending, error) {
@@ -146,7 +152,7 @@ func (x *tx) ReadAhead(ctx context.Context, lists ...app.Ahead) error {
 		if err != nil {
 			return err
 		}
-		if key, _ := p.result(); x.ahead[key] == nil {
+		if x.ahead[p.name()] == nil {
 			all = append(all, p)
 		}
 	}
