@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	pb "millbase/proto/millbase/v1"
 )
@@ -54,28 +55,33 @@ func (a *app) match() *cobra.Command {
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&q.on, "on", "", "the paper: a substrate of the colour book")
+	q.flags(f)
 	f.Float64Var(&q.r.QuantityKg, "kg", 100, "finished ink, kg")
+	f.StringSliceVar(&q.kinds, "offers", nil, "cheapest, closest, fewest-bases, least-metameric (default all)")
+	f.Int32Var(&q.r.FrontierPoints, "frontier", 0, "so many points of cost against difference")
+	f.StringVar(&q.r.Date, "date", "", "day it is made, YYYY-MM-DD (default today)")
+	f.StringVar(&q.basis, "basis", "", "value lots by: lot, average, replacement, standard")
+	f.StringVar(&q.file, "file", "", "the whole question as JSON")
+	f.BoolVar(&q.all, "all", false, "list every limit, and what was left out and why")
+	f.BoolVar(&q.plot, "plot", false, "draw the curves of target and first offer")
+	c.AddCommand(a.correctShade())
+	return c
+}
+
+// flags are those of the shade and of what counts beside it.
+func (q *shadeQuestion) flags(f *pflag.FlagSet) {
+	f.StringVar(&q.on, "on", "", "the paper: a substrate of the colour book")
 	f.Float64Var(&q.r.ToleranceDe00, "within", 1, "the CIEDE2000 difference that is allowed")
 	f.StringVar(&q.under, "under", "", "light and observer that count: D50/2, D65/10 (default D50/2)")
 	f.StringVar(&q.second, "second", "", "the second light (default A with the same observer)")
 	f.Int32Var(&q.r.MaxBases, "bases", 0, "at most so many coloured materials")
-	f.StringSliceVar(&q.kinds, "offers", nil, "cheapest, closest, fewest-bases, least-metameric (default all)")
-	f.Int32Var(&q.r.FrontierPoints, "frontier", 0, "so many points of cost against difference")
 	f.BoolVar(&q.opaque, "opaque", false, "an opaque mixture instead of a translucent film")
 	f.StringVar(&q.specification, "specification", "", "limits that count beside the shade")
 	f.StringArrayVar(&q.sets, "set", nil, "change a limit for this question: 'voc<=60', 'tack=9..11' (with --specification)")
-	f.StringVar(&q.r.Date, "date", "", "day it is made, YYYY-MM-DD (default today)")
-	f.StringVar(&q.basis, "basis", "", "value lots by: lot, average, replacement, standard")
 	f.BoolVar(&q.stockOnly, "stock-only", false, "leave offers out")
 	f.StringSliceVar(&q.only, "only", nil, "only these materials")
 	f.StringSliceVar(&q.without, "without", nil, "leave out a lot, material or offer, by its full name")
-	f.StringVar(&q.file, "file", "", "the whole question as JSON")
-	f.BoolVar(&q.all, "all", false, "list every limit, and what was left out and why")
-	f.BoolVar(&q.plot, "plot", false, "draw the curves of target and first offer")
 	q.weigh.flags(f)
-	c.AddCommand(a.correctShade())
-	return c
 }
 
 // request is the question that the flags ask.

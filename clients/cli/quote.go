@@ -29,6 +29,12 @@ func (a *app) quote() *cobra.Command {
 	return c
 }
 
+const quoteCreateHelp = `Prices an ink for a customer at several quantities and keeps the quote as a draft: of a
+formula (--formula), or of a shade (--shade) that is matched from base inks for the first
+quantity. Cost steps with the number of batches that a quantity takes.
+
+` + colourHelp
+
 // quoteTerms are the flags of what a quote says.
 type quoteTerms struct {
 	*pb.Quote
@@ -66,12 +72,16 @@ func (q *quoteTerms) complete() (err error) {
 }
 
 func (a *app) quoteCreate() *cobra.Command {
-	q := &quoteTerms{Quote: &pb.Quote{}}
+	q, shade := &quoteTerms{Quote: &pb.Quote{}}, &quoteShade{}
 	c := &cobra.Command{
-		Use: "create QUOTE", Short: "Price an ink at several quantities and keep the quote as a draft", Args: cobra.ExactArgs(1),
-		Long: "Prices a formula for a customer at several quantities and keeps the quote as a draft.\nCost steps with the number of batches that a quantity takes.",
-		RunE: func(cmd *cobra.Command, args []string) error {
+		Use: "create QUOTE", Short: "Price an ink at several quantities and keep the quote as a draft", Args: cobra.ExactArgs(1), Long: quoteCreateHelp,
+		Example: `  millbase quote create q-31 --formula spot-harbour-blue --customer "Millgate Press" --kg 25,120,500 --pack tin-2-5
+  millbase quote create q-32 --shade customer.txt#blue --on uncoated-white --title "Quay blue" --customer "Millgate Press" --kg 120,25`,
+		RunE: func(cmd *cobra.Command, args []string) (err error) {
 			if err := q.complete(); err != nil {
+				return err
+			}
+			if q.Shade, err = shade.of(a, cmd); err != nil {
 				return err
 			}
 			return a.quoteCall(func(s pb.QuoteServiceClient) (*pb.Quote, error) {
@@ -80,6 +90,7 @@ func (a *app) quoteCreate() *cobra.Command {
 		},
 	}
 	q.add(c.Flags())
+	shade.flags(c.Flags())
 	c.Flags().StringVar(&q.Customer, "customer", "", "the customer")
 	return c
 }

@@ -68,9 +68,6 @@ func TestCopiesFitTheirPages(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if dir := os.Getenv("PAPER_KEEP"); dir != "" {
-				os.WriteFile(filepath.Join(dir, strings.ReplaceAll(name, " ", "-")+".pdf"), pdf, 0o644)
-			}
 			if n := pagesOf(t, pdf); n < c.atLeast || n > c.atMost {
 				t.Errorf("%d pages, want %d to %d", n, c.atLeast, c.atMost)
 			}

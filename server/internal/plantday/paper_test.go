@@ -56,18 +56,29 @@ var styleElement = regexp.MustCompile(`(?s)<style>.*?</style>`)
 // the plant's secrets and nothing of the internal quote that is not the customer's.
 func TestACustomerCopyOnPaperTellsNothing(t *testing.T) {
 	s := plant(t)
-	maker := pb.NewQuoteServiceClient(s.As(app.InkMaker))
-	_, err := maker.CreateQuote(t.Context(), harbourBlue())
+	p, maker := build(t, s), pb.NewQuoteServiceClient(s.As(app.InkMaker))
+	first, err := maker.CreateQuote(t.Context(), harbourBlue(func(r *pb.CreateQuoteRequest) { r.QuoteId = "q-first" }))
 	must(t, 0, err)
+	code, out, said := p.run(t, app.InkMaker, "quote", "create", "q-blue", "--shade", sample(t, first.Shade.PredictedCurve)+"#quay", "--on", "uncoated-white", "--kg", "120,25,60",
+		"--pack", "tin-2-5", "--laboratory", "--title", "Quay blue", "--customer", "Millgate Press", "--ink", "quay-blue", "--offer", "closest", "--within", "0.8")
+	if code != 0 || !strings.Contains(out, "matched to a shade") {
+		t.Fatalf("quote create --shade: %d %s %s", code, out, said)
+	}
 	q, err := maker.SendQuote(t.Context(), &pb.SendQuoteRequest{Name: "quotes/q-blue"})
 	must(t, 0, err)
 	seen, err := pb.NewQuoteServiceClient(s.As(app.OrderDesk)).GetCustomerQuote(t.Context(), &pb.GetCustomerQuoteRequest{Name: "quotes/q-blue"})
 	must(t, 0, err)
-	folder, p := filepath.Join(t.TempDir(), "quotes"), build(t, s)
+	folder := filepath.Join(t.TempDir(), "quotes")
+	if x := q.Shade; x.Material != "materials/quay-blue" || x.Offer != pb.ShadeOfferKind_SHADE_OFFER_KIND_CLOSEST || x.ToleranceDe00 != 0.8 || x.TargetCurve == nil || x.Metamerism == nil || x.Match.QuantityKg != 120 {
+		t.Errorf("quoted is %v", x)
+	}
 	printed(t, p, app.OrderDesk, folder, "customer")
 	printed(t, p, app.InkMaker, folder, "internal")
 	if code, out, said := p.run(t, app.OrderDesk, "quote", "print", "q-blue", "--copy", "internal", "--to", folder, "--html-only"); code == 0 || strings.Contains(out, "written") {
 		t.Errorf("the order desk printed the internal copy: %s %s", out, said)
+	}
+	if code, _, said := p.run(t, app.InkMaker, "quote", "create", "q-x", "--on", "uncoated-white", "--kg", "5", "--customer", "x"); code == 0 || !strings.Contains(said, "--shade") {
+		t.Errorf("a paper without a shade: %d %s", code, said)
 	}
 	if code, _, said := p.run(t, app.InkMaker, "quote", "print", "q-blue", "--copy", "both", "--html-only"); code == 0 || !strings.Contains(said, "use customer or internal") {
 		t.Errorf("a copy that is not known: %d %s", code, said)
@@ -77,7 +88,7 @@ func TestACustomerCopyOnPaperTellsNothing(t *testing.T) {
 	figuresOf(q.ProtoReflect(), all)
 	figuresOf(seen.ProtoReflect(), customers)
 	for value := range all {
-		if len(value) > 3 && !customers[value] {
+		if len(value) > 3 && !customers[value] && strings.Trim(value, "0.") != "" {
 			hidden = append(hidden, value)
 		}
 	}
@@ -94,6 +105,19 @@ func TestACustomerCopyOnPaperTellsNothing(t *testing.T) {
 			t.Errorf("the customer copy lacks %q", want)
 		}
 	}
+}
+
+// sample writes a measurement file with one colour, a little lighter than the curve.
+func sample(t *testing.T, c *pb.Curve) string {
+	t.Helper()
+	head, row := "name", "quay"
+	for i, v := range c.Values {
+		head += fmt.Sprintf(",%d", int(c.FirstNm)+i*int(c.StepNm))
+		row += fmt.Sprintf(",%.5f", 1.02*v)
+	}
+	path := filepath.Join(t.TempDir(), "customer.csv")
+	must(t, 0, os.WriteFile(path, []byte(head+"\n"+row+"\n"), 0o600))
+	return path
 }
 
 // printed prints a copy and holds it to one A4 page with its picture.
