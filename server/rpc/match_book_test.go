@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -244,5 +245,28 @@ func TestColourBookOfAMatch(t *testing.T) {
 	req.Target.Curve = curveOf(wide)
 	if out = room.match(req); out.Outcome != pb.ShadeOutcome_SHADE_OUTCOME_MATCHED || out.TargetCurve.FirstNm != 380 || fmt.Sprint(len(out.TargetCurve.Values)) != "36" {
 		t.Errorf("%s %v", out.Summary, out.TargetCurve)
+	}
+}
+
+// An offer of a supplier costs what the amount used of it does, not the quantity.
+func TestOffersOfSuppliersInAMatch(t *testing.T) {
+	room := newColourRoom(t)
+	good(room.suppliers(app.Purchasing).CreateOffer(t.Context(), &pb.CreateOfferRequest{Parent: "suppliers/quellmark", OfferId: "cyan", Offer: &pb.Offer{
+		Material: "materials/cyan", PriceBreaks: []*pb.PriceBreak{{PricePerKg: euro(20, 0)}, {FromKg: 5, PricePerKg: euro(8, 0)}}}}))(t)
+	req := room.asks(map[int]float64{0: 0.2, 7: 0.11})
+	req.Date, req.Book = time.Now().AddDate(0, 0, 30).Format(time.DateOnly), &pb.BookCandidates{Excluded: []string{"lots/cyan-1"}}
+	for quantity, price := range map[float64]float64{60: 8, 40: 20} { // some 6 and 4 kg
+		req.QuantityKg = quantity
+		out := room.match(req)
+		for _, o := range out.Offers {
+			if c := masses(o)["suppliers/quellmark/offers/cyan"]; c < 3.5 || c > 7 {
+				t.Errorf("%s: %g kg of the offer", o.Kind, c)
+			}
+			for _, c := range o.Components {
+				if c.FromOffer {
+					near(t, fmt.Sprintf("price of %g kg", c.MassKg), money(c.PricePerKg), price, 0)
+				}
+			}
+		}
 	}
 }
