@@ -37,6 +37,7 @@ func (a *app) cost() *cobra.Command {
 				fmt.Fprintf(a.out, "%s kg of %s: %s, %s per kg (%s basis)\n\n", kg(answer.QuantityKg), id(answer.Formula), cash(answer.Total, 2),
 					cash(answer.PerKg, 4), word(answer.CostBasis, "COST_BASIS_"))
 				printCostLines(a.out, answer.Lines)
+				fmt.Fprint(a.out, "\nOn every basis")
 				printBases(a.out, answer.ByBasis)
 				printAssumptions(a.out, answer.Assumptions)
 			})
@@ -54,7 +55,7 @@ func (a *app) cost() *cobra.Command {
 
 // printBases prints a cost on every basis side by side.
 func printBases(w io.Writer, bases []*pb.BasisCost) {
-	fmt.Fprintln(w)
+	fmt.Fprint(w, "\n\n")
 	t := newTable("basis", ">materials", ">total", ">difference")
 	for _, b := range bases {
 		t.add(word(b.CostBasis, "COST_BASIS_"), cashNumber(b.Materials, 2), cash(b.Total, 2), cashNumber(b.Difference, 2))

@@ -38,7 +38,7 @@ quantity. Cost steps with the number of batches that a quantity takes.
 // quoteTerms are the flags of what a quote says.
 type quoteTerms struct {
 	*pb.Quote
-	basis, minimum string
+	basis, minimum, target string
 }
 
 func (q *quoteTerms) add(f *pflag.FlagSet) {
@@ -49,7 +49,11 @@ func (q *quoteTerms) add(f *pflag.FlagSet) {
 	f.StringVar(&q.MarginPercent, "margin", "", "share of the price, percent (default: the plant's)")
 	f.StringVar(&q.CurrencyCode, "currency", "", "of the quote (default: the plant's)")
 	f.StringVar(&q.ValidUntilDate, "valid-until", "", "YYYY-MM-DD (default: 30 days from now)")
-	f.StringVar(&q.Pack, "pack", "", "container, by its id")
+	f.StringVar(&q.Pack, "pack", "", "container, by its id; several with commas between are mixed as is cheapest")
+	f.StringVar(&q.target, "target-price", "", "price per kg that is asked, whatever the margin: 12.50EUR")
+	f.BoolVar(&q.WithFullBatches, "full-batches", false, "quote full batches of the mixers too")
+	f.Var(&optionalNumber{&q.Lightness}, "lightness", "CIE L* of a print, for the wash-up (of a shade: as predicted)")
+	f.Var(&optionalNumber{&q.AfterLightness}, "after", "CIE L* of the ink on the machines before; from light to dark a short wash-up is enough")
 	f.StringVar(&q.minimum, "minimum", "", "minimum charge: 150EUR")
 	f.BoolVar(&q.WithLaboratoryCharge, "laboratory", false, "add the laboratory charge")
 }
@@ -62,6 +66,11 @@ func (q *quoteTerms) complete() (err error) {
 	}
 	if q.basis != "" {
 		if q.CostBasis, err = enum[pb.CostBasis](pb.CostBasis_value, "COST_BASIS_", q.basis); err != nil {
+			return err
+		}
+	}
+	if q.target != "" {
+		if q.TargetPricePerKg, err = parseCash(q.target); err != nil {
 			return err
 		}
 	}

@@ -79,9 +79,17 @@ func (a *app) printQuote(q *pb.Quote) {
 		if b.LeadTime.GetPossible() {
 			ready = b.LeadTime.ReadyDate
 		}
-		t.add(kg(b.QuantityKg), fmt.Sprint(b.Batches), cash(b.CostPerKg, 4), cash(b.Cost, 2), cash(b.PricePerKg, 4), cash(b.Price, 2), b.MarginPercent, ready)
+		quantity := kg(b.QuantityKg)
+		if b.FullBatch {
+			quantity = "full batch " + quantity
+		}
+		t.add(quantity, fmt.Sprint(b.Batches), cash(b.CostPerKg, 4), cash(b.Cost, 2), cash(b.PricePerKg, 4), cash(b.Price, 2), b.MarginPercent, ready)
 	}
 	t.print(a.out)
+	if len(q.Breaks) > 0 && len(q.Breaks[0].ByBasis) > 1 {
+		fmt.Fprintf(a.out, "\nThe cost of %s kg on every basis", kg(q.Breaks[0].QuantityKg))
+		printBases(a.out, q.Breaks[0].ByBasis)
+	}
 	a.printAccepted(q.Accepted)
 	printAssumptions(a.out, q.Assumptions)
 }

@@ -37,8 +37,11 @@ type Request struct {
 	Quantities []mass.Mass   // rising
 	Cans       []rollup.Can  // sizes that the customer takes; none: no packaging
 	Margins    []MarginBreak // rising From, the first from 0
-	Minimum    money.Money   // smallest charge for an order, in the quote's currency; zero value: none
-	Rate       money.Rate    // from the book's currency to the quote's
+	// Target is the price per kg that is asked whatever the margin; zero value: the
+	// price follows from the margin.
+	Target  money.PerKg
+	Minimum money.Money // smallest charge for an order, in the quote's currency; zero value: none
+	Rate    money.Rate  // from the book's currency to the quote's
 	// PricePlaces is the number of decimal places of a price per kg.
 	PricePlaces int32
 	Date        time.Time
@@ -103,10 +106,12 @@ func (r Request) line(quantity mass.Mass) (Line, error) {
 	if l.CostIn, err = r.Rate.Convert(cost.Total); err != nil {
 		return Line{}, err
 	}
-	// price per kg = cost / ((1 - margin) x kg), one quotient, rounded once.
-	keep := decimal.NewFromInt(100).Sub(r.marginFor(quantity)).Shift(-2)
-	l.Price = money.PerKg{Currency: r.Rate.To, Amount: money.DivDecimal(
-		l.CostIn.Amount, keep.Mul(money.Kilograms(quantity)), r.PricePlaces, money.RoundUp)}
+	if l.Price = r.Target; l.Price.Currency == "" {
+		// price per kg = cost / ((1 - margin) x kg), one quotient, rounded once.
+		keep := decimal.NewFromInt(100).Sub(r.marginFor(quantity)).Shift(-2)
+		l.Price = money.PerKg{Currency: r.Rate.To, Amount: money.DivDecimal(
+			l.CostIn.Amount, keep.Mul(money.Kilograms(quantity)), r.PricePlaces, money.RoundUp)}
+	}
 	l.Total = l.Price.Of(quantity).RoundMinor(money.RoundUp)
 	if r.Minimum.Amount.GreaterThan(l.Total.Amount) {
 		l.Total, l.Minimum = r.Minimum, true
@@ -164,6 +169,9 @@ func (r Request) check() error {
 	}
 	if !r.Minimum.IsZero() && (r.Minimum.Currency != r.Rate.To || r.Minimum.Sign() < 0) {
 		return bad("the minimum charge of %s must be in %s and above zero", r.Minimum, r.Rate.To)
+	}
+	if t := r.Target; t.Currency != "" && (t.Currency != r.Rate.To || t.Amount.Sign() <= 0) {
+		return bad("the target price of %s %s must be in %s and above zero", t.Amount, t.Currency, r.Rate.To)
 	}
 	if r.PricePlaces < 0 || r.PricePlaces > 9 {
 		return bad("a price per kg has 0 to 9 decimal places, got %d", r.PricePlaces)

@@ -24,10 +24,11 @@ type costing struct {
 	steps    map[string][]costStep // by formula: what the steps of its route stand for
 	tried    map[string]PriceTrial // by material: prices that are tried out; nil for none
 	sequence Sequence
+	restsOn  map[string]time.Time // offers that a price was taken from, with the last day that they hold
 }
 
 func (s *supply) costing(basis valuation.Basis, date time.Time) *costing {
-	return &costing{s: s, basis: basis, date: date, taken: map[string]mass.Mass{}, steps: map[string][]costStep{}}
+	return &costing{s: s, basis: basis, date: date, taken: map[string]mass.Mass{}, steps: map[string][]costStep{}, restsOn: map[string]time.Time{}}
 }
 
 // note keeps a sentence once.
@@ -136,6 +137,11 @@ func (c *costing) replacement(material string, need mass.Mass) (money.Money, err
 	cost, err := valuation.Value(valuation.Replacement, need, sources)
 	if errors.Is(err, valuation.ErrNoOffer) {
 		return money.Money{}, errNoCost{"no offer holds on " + c.date.Format(time.DateOnly)}
+	}
+	for _, o := range all {
+		if !o.ValidUntil.IsZero() && slices.ContainsFunc(cost.Parts, func(p valuation.Part) bool { return p.Source == o.landed.ID }) {
+			c.restsOn[offerName(o.Offer)] = o.ValidUntil
+		}
 	}
 	return cost.Total, err
 }

@@ -31,6 +31,9 @@ type QuoteRequest struct {
 	Pack           string
 	Minimum        money.Money // zero: none
 	WithLaboratory bool
+	Target         money.PerKg      // the price that is asked; zero: it follows from the margin
+	FullBatches    bool             // quote full batches too
+	Sequence       Sequence         // of shades, for washing up
 	Shade          *QuoteShadeTerms `json:"-"` // instead of Formula: matched to a colour
 }
 
@@ -56,6 +59,10 @@ type Quote struct {
 	Pack           string
 	Minimum        money.Money
 	WithLaboratory bool
+	Target         money.PerKg // zero: the prices follow from the margin
+	FullBatches    bool
+	Sequence       Sequence
+	CappedBy       string // name of the offer that ends first; empty: ValidUntil is as asked
 	Components     []QuoteComponent
 	Shade          *QuoteShade // nil: from a formula
 	Breaks         []QuoteBreak
@@ -86,6 +93,8 @@ type QuoteBreak struct {
 	Cans          []QuoteCans
 	Lead          QuoteLead
 	Lines         []CostLine
+	FullBatch     bool        // not asked for: see Quote.FullBatches
+	ByBasis       []BasisCost // the quote's basis first
 }
 
 // QuoteCans are the cans of one size that a quantity comes in.
@@ -198,6 +207,9 @@ func (b *Book) quotedOn(ctx context.Context, tx Tx, s *supply, r *QuoteRequest) 
 		return f, nil, nil, err
 	}
 	found, f, assumed, err := b.quotedShade(ctx, tx, s, r)
+	if err == nil && r.Sequence.Lightness == nil && len(found.shade.Lights) > 0 {
+		r.Sequence.Lightness = &found.shade.Lights[0].Predicted.L
+	}
 	return f, &found.shade, assumed, err
 }
 
@@ -254,6 +266,9 @@ func (r *QuoteRequest) check() error {
 	var err error
 	if r.Basis, err = checkBasis(r.Basis); err != nil {
 		say("quote.cost_basis", "use lot, average, replacement or standard.")
+	}
+	if r.Target.Amount.Sign() < 0 || r.Target.Currency != "" && r.Target.Amount.IsZero() {
+		say("quote.target_price_per_kg", "a price is above zero; leave it out for one that follows from the margin.")
 	}
 	if r.Minimum.Sign() < 0 {
 		say("quote.minimum_charge", "a charge is zero or more.")

@@ -45,7 +45,8 @@ func (s *supply) quote(r QuoteRequest, f formula.Formula) (Quote, error) {
 	}
 	q := Quote{ID: r.ID, Customer: r.Customer, State: QuoteDraft, Made: s.today, ValidUntil: r.ValidUntil,
 		Title: r.Title, Basis: r.Basis, Margin: s.plant.MarginPercent, Currency: rate.To, PlantCurrency: s.plant.Currency,
-		Rate: perUnit.Value, RateDate: perUnit.Date, Pack: r.Pack, Minimum: r.Minimum, WithLaboratory: r.WithLaboratory}
+		Rate: perUnit.Value, RateDate: perUnit.Date, Pack: r.Pack, Minimum: r.Minimum, WithLaboratory: r.WithLaboratory,
+		Target: r.Target, FullBatches: r.FullBatches, Sequence: r.Sequence}
 	if f.Revision > 0 { // one that is matched is not in the book yet
 		q.Formula = revisionID(f.ID, f.Revision)
 	}
@@ -65,16 +66,61 @@ func (s *supply) quote(r QuoteRequest, f formula.Formula) (Quote, error) {
 		q.Assumptions = append(q.Assumptions, fmt.Sprintf("One %s is worth %s %s, the rate of %s.", rate.To, perUnit.Value, rate.From, perUnit.Date.Format(time.DateOnly)))
 	}
 	quantities := slices.Sorted(slices.Values(r.Quantities))
+	if r.FullBatches {
+		quantities = s.withFullBatches(f, quantities)
+	}
 	var assumed [][]string
 	for _, quantity := range quantities {
-		brk, taken, err := s.quoteBreak(r, q, f, quantity, rate, cans)
+		brk, taken, err := s.quoteBreak(r, &q, f, quantity, rate, cans)
 		if err != nil {
 			return Quote{}, err
 		}
+		brk.FullBatch = !slices.Contains(r.Quantities, quantity)
 		q.Breaks, assumed = append(q.Breaks, brk), append(assumed, taken)
+	}
+	if q.CappedBy != "" {
+		q.Assumptions = append(q.Assumptions, fmt.Sprintf("It holds until %s and not until %s: %s, which its costs rest on, ends then.",
+			q.ValidUntil.Format(time.DateOnly), r.ValidUntil.Format(time.DateOnly), q.CappedBy))
 	}
 	q.Assumptions = append(q.Assumptions, forAll(quantities, assumed)...)
 	return q, nil
+}
+
+// mostFullBatches is how many full batches are quoted beside what was asked for.
+const mostFullBatches = 5
+
+// withFullBatches adds what full charges of the plant's mixers make, in whole
+// kilograms, between the smallest and the largest quantity asked for.
+func (s *supply) withFullBatches(f formula.Formula, asked []mass.Mass) []mass.Mass {
+	var full []mass.Mass
+	for _, step := range []formula.Step{formula.Premix, formula.LetDown} {
+		if !slices.ContainsFunc(f.Route, func(r formula.RouteStep) bool { return r.Step == step }) {
+			continue
+		}
+		for _, m := range s.plant.machinesFor(step) {
+			made := mass.MulDiv(m.Capacity, yieldOf(f), partsOf(f), mass.RoundDown).RoundTo(mass.Kilogram, mass.RoundFloor)
+			for n := mass.Mass(1); made > 0 && n <= mostFullBatches && n*made <= asked[len(asked)-1]; n++ {
+				if n*made > asked[0] {
+					full = append(full, n*made)
+				}
+			}
+		}
+	}
+	slices.Sort(full)
+	full = slices.Compact(full)
+	out := append(slices.Clone(asked), full[:min(len(full), mostFullBatches)]...)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// capped shortens how long a quote holds to the first end of the offers that its
+// costs rest on.
+func (q *Quote) capped(restsOn map[string]time.Time) {
+	for _, name := range sortedKeys(restsOn) {
+		if until := restsOn[name]; until.Before(q.ValidUntil) {
+			q.ValidUntil, q.CappedBy = until, name
+		}
+	}
 }
 
 // forAll lists what is assumed for every quantity once, and then what is assumed
@@ -102,8 +148,9 @@ func forAll(quantities []mass.Mass, assumed [][]string) []string {
 
 // quoteBreak prices one quantity. Each is costed on the whole book: the
 // quantities of a quote are alternatives, they do not share the lots.
-func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity mass.Mass, rate money.Rate, cans []rollup.Can) (QuoteBreak, []string, error) {
+func (s *supply) quoteBreak(r QuoteRequest, q *Quote, f formula.Formula, quantity mass.Mass, rate money.Rate, cans []rollup.Can) (QuoteBreak, []string, error) {
 	c := s.costing(r.Basis, s.today)
+	c.sequence = r.Sequence
 	book, err := c.book(f, quantity)
 	if err != nil {
 		return QuoteBreak{}, nil, ofQuote(err)
@@ -112,7 +159,7 @@ func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity
 		book.Once = []rollup.OverheadLine{{Name: "laboratory", Cost: money.Money{Currency: s.plant.Currency, Amount: s.plant.LaboratoryCharge}}}
 	}
 	made, err := quote.Make(quote.Request{Reference: q.ID, Customer: q.Customer, Product: q.Title, Book: book, Formula: revisionID(f.ID, f.Revision),
-		Quantities: []mass.Mass{quantity}, Cans: cans, Margins: []quote.MarginBreak{{Percent: q.Margin}}, Minimum: r.Minimum, Rate: rate,
+		Quantities: []mass.Mass{quantity}, Cans: cans, Margins: []quote.MarginBreak{{Percent: q.Margin}}, Target: r.Target, Minimum: r.Minimum, Rate: rate,
 		PricePlaces: money.MinorUnits(rate.To), Date: s.today,
 		// The last day counts to its end, so that a quote may be for today.
 		ValidUntil: r.ValidUntil.Add(12 * time.Hour)})
@@ -132,6 +179,10 @@ func (s *supply) quoteBreak(r QuoteRequest, q Quote, f formula.Formula, quantity
 	}
 	brk := QuoteBreak{Quantity: quantity, Price: line.Price, Total: line.Total, Cost: line.Cost.Total, CostKg: answer.PerKg,
 		Margin: line.Margin, MarginPercent: line.Percent, Minimum: line.Minimum, Batches: mixerBatches(line.Cost), Lines: answer.Lines}
+	q.capped(c.restsOn)
+	if brk.ByBasis, err = c.byBasis(f, answer, cans); err != nil {
+		return QuoteBreak{}, nil, ofQuote(err)
+	}
 	for _, p := range line.Cost.Packaging {
 		brk.Cans = append(brk.Cans, QuoteCans{p.Can, s.packTitle(p.Can), p.Count})
 	}

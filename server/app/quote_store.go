@@ -15,20 +15,25 @@ import (
 // quoteBody is the form in which a quote is kept. Its names are part of the
 // stored data: they never change their meaning.
 type quoteBody struct {
-	Title          string          `json:"title"`
-	Basis          string          `json:"basis"`
-	MarginPercent  decimal.Decimal `json:"margin_percent"`
-	Currency       string          `json:"currency"`
-	PlantCurrency  string          `json:"plant_currency"`
-	Rate           decimal.Decimal `json:"rate"`
-	RateDate       string          `json:"rate_date,omitempty"`
-	Pack           string          `json:"pack,omitempty"`
-	MinimumCharge  decimal.Decimal `json:"minimum_charge"`
-	WithLaboratory bool            `json:"with_laboratory"`
-	Components     []partBody      `json:"components,omitempty"`
-	Shade          *QuoteShade     `json:"shade,omitempty"`
-	Breaks         []breakBody     `json:"breaks"`
-	Assumptions    []string        `json:"assumptions"`
+	Title          string           `json:"title"`
+	Basis          string           `json:"basis"`
+	MarginPercent  decimal.Decimal  `json:"margin_percent"`
+	Currency       string           `json:"currency"`
+	PlantCurrency  string           `json:"plant_currency"`
+	Rate           decimal.Decimal  `json:"rate"`
+	RateDate       string           `json:"rate_date,omitempty"`
+	Pack           string           `json:"pack,omitempty"`
+	MinimumCharge  decimal.Decimal  `json:"minimum_charge"`
+	WithLaboratory bool             `json:"with_laboratory"`
+	TargetPerKg    *decimal.Decimal `json:"target_per_kg,omitempty"`
+	FullBatches    bool             `json:"full_batches,omitempty"`
+	Lightness      *float64         `json:"lightness,omitempty"`
+	After          *float64         `json:"after_lightness,omitempty"`
+	CappedBy       string           `json:"capped_by,omitempty"`
+	Components     []partBody       `json:"components,omitempty"`
+	Shade          *QuoteShade      `json:"shade,omitempty"`
+	Breaks         []breakBody      `json:"breaks"`
+	Assumptions    []string         `json:"assumptions"`
 }
 
 type partBody struct {
@@ -52,6 +57,16 @@ type breakBody struct {
 	Minimum       bool             `json:"minimum,omitempty"`
 	Cans          []cansBody       `json:"cans,omitempty"`
 	Lead          leadBody         `json:"lead"`
+	FullBatch     bool             `json:"full_batch,omitempty"`
+	ByBasis       []basisBody      `json:"by_basis,omitempty"`
+}
+
+type basisBody struct {
+	Basis     string          `json:"basis"`
+	Materials decimal.Decimal `json:"materials"`
+	Total     decimal.Decimal `json:"total"`
+	Apart     decimal.Decimal `json:"difference"`
+	Missing   []string        `json:"missing,omitempty"`
 }
 
 type cansBody struct {
@@ -81,6 +96,10 @@ type lineBody struct {
 func bodyOf(q Quote) quoteBody {
 	b := quoteBody{Title: q.Title, Basis: q.Basis.String(), MarginPercent: q.Margin, Currency: q.Currency, PlantCurrency: q.PlantCurrency,
 		Rate: q.Rate, Pack: q.Pack, MinimumCharge: q.Minimum.Amount, WithLaboratory: q.WithLaboratory, Shade: q.Shade, Assumptions: q.Assumptions}
+	b.FullBatches, b.Lightness, b.After, b.CappedBy = q.FullBatches, q.Sequence.Lightness, q.Sequence.After, q.CappedBy
+	if q.Target.Currency != "" {
+		b.TargetPerKg = &q.Target.Amount
+	}
 	if !q.RateDate.IsZero() {
 		b.RateDate = q.RateDate.Format(time.DateOnly)
 	}
@@ -97,6 +116,10 @@ func (k QuoteBreak) body() breakBody {
 	out := breakBody{QuantityMg: k.Quantity, PricePerKg: k.Price.Amount, Price: k.Total.Amount, CostPerKg: k.CostKg.Amount, Cost: k.Cost.Amount,
 		Batches: k.Batches, Margin: &k.Margin.Amount, MarginPercent: k.MarginPercent, Minimum: k.Minimum,
 		Lead: leadBody{k.Lead.Possible, k.Lead.Days, k.Lead.DecidedBy, k.Lead.Reason}}
+	out.FullBatch = k.FullBatch
+	for _, c := range k.ByBasis {
+		out.ByBasis = append(out.ByBasis, basisBody{c.Basis.String(), c.Materials.Amount, c.Total.Amount, c.Difference.Amount, c.Missing})
+	}
 	for _, c := range k.Cans {
 		out.Cans = append(out.Cans, cansBody(c))
 	}
@@ -122,6 +145,10 @@ func quoteOf(rec Record[StoredQuote], today time.Time) (Quote, error) {
 		Sent: v.Sent, ValidUntil: v.ValidUntil, Title: b.Title, Basis: basis,
 		Margin: b.MarginPercent, Currency: b.Currency, PlantCurrency: b.PlantCurrency, Rate: b.Rate, Pack: b.Pack,
 		WithLaboratory: b.WithLaboratory, Shade: b.Shade, Assumptions: b.Assumptions, Created: rec.CreatedAt}
+	q.FullBatches, q.Sequence, q.CappedBy = b.FullBatches, Sequence{b.Lightness, b.After}, b.CappedBy
+	if b.TargetPerKg != nil {
+		q.Target = money.PerKg{Currency: b.Currency, Amount: *b.TargetPerKg}
+	}
 	if q.Made.IsZero() { // made before the day was kept
 		y, m, d := rec.CreatedAt.Date()
 		q.Made = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
@@ -159,6 +186,10 @@ func (k breakBody) of(q *Quote) QuoteBreak {
 	if k.Lead.Possible {
 		out.Lead.Ready = q.Made.AddDate(0, 0, k.Lead.Days)
 	}
+	out.FullBatch = k.FullBatch
+	for _, c := range k.ByBasis {
+		out.ByBasis = append(out.ByBasis, c.of(q.PlantCurrency))
+	}
 	for _, c := range k.Cans {
 		out.Cans = append(out.Cans, QuoteCans(c))
 	}
@@ -171,4 +202,11 @@ func (k breakBody) of(q *Quote) QuoteBreak {
 		out.Lines = append(out.Lines, line)
 	}
 	return out
+}
+
+// of reads a cost on one basis.
+func (c basisBody) of(currency string) BasisCost {
+	in := func(amount decimal.Decimal) money.Money { return money.Money{Currency: currency, Amount: amount} }
+	basis, _ := valuation.ParseBasis(c.Basis) // written by String
+	return BasisCost{basis, in(c.Materials), in(c.Total), in(c.Apart), c.Missing}
 }

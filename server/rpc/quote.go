@@ -48,6 +48,10 @@ func quoteRequestOf(m *millbasev1.Quote) (app.QuoteRequest, error) {
 		ValidUntil: f.needDate("quote.valid_until_date", m.GetValidUntilDate()), Pack: m.GetPack(), WithLaboratory: m.GetWithLaboratoryCharge(),
 		Minimum: f.money("quote.minimum_charge", m.GetMinimumCharge()),
 	}
+	in.FullBatches, in.Sequence = m.GetWithFullBatches(), app.Sequence{Lightness: m.Lightness, After: m.AfterLightness}
+	if m.GetTargetPricePerKg() != nil {
+		in.Target = money.PerKg(f.money("quote.target_price_per_kg", m.GetTargetPricePerKg()))
+	}
 	if m.GetFormula() != "" {
 		in.Formula = f.id("quote.formula", m.GetFormula(), formulas)
 	}
@@ -152,10 +156,13 @@ func quoteOut(q app.Quote) *millbasev1.Quote {
 		Components: each(q.Components, func(c app.QuoteComponent) *millbasev1.QuoteComponent {
 			return &millbasev1.QuoteComponent{Material: nameOf(materials, c.Material), Lot: nameOf(lots, c.Lot), Title: c.Title, Share: fraction(c.PartsPerMillion)}
 		}),
-		Shade: quoteShadeOut(q.Shade),
+		Shade: quoteShadeOut(q.Shade), TargetPricePerKg: moneyOut(money.Money(q.Target)), WithFullBatches: q.FullBatches,
+		Lightness: q.Sequence.Lightness, AfterLightness: q.Sequence.After, CappedByOffer: q.CappedBy,
 	}
 	for _, b := range q.Breaks {
-		out.QuantitiesKg = append(out.QuantitiesKg, kg(b.Quantity))
+		if !b.FullBatch {
+			out.QuantitiesKg = append(out.QuantitiesKg, kg(b.Quantity))
+		}
 		out.Breaks = append(out.Breaks, quoteBreakOut(b))
 	}
 	return out
@@ -168,6 +175,7 @@ func quoteBreakOut(b app.QuoteBreak) *millbasev1.QuoteBreak {
 		Margin: moneyOut(b.Margin), MarginPercent: decimalOut(b.MarginPercent), MinimumCharge: b.Minimum, Cans: each(b.Cans, cansOut),
 		LeadTime: &millbasev1.QuoteLeadTime{Possible: b.Lead.Possible, Days: int32(b.Lead.Days), ReadyDate: dateOut(b.Lead.Ready),
 			DecidedBy: enum[millbasev1.DecidedBy](string(b.Lead.DecidedBy)), Reason: b.Lead.Reason},
+		FullBatch: b.FullBatch, ByBasis: each(b.ByBasis, basisCostOut),
 	}
 }
 

@@ -115,7 +115,7 @@ type Quote struct {
 	CurrencyCode string `protobuf:"bytes,8,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
 	// Last day it holds, YYYY-MM-DD.
 	ValidUntilDate string `protobuf:"bytes,9,opt,name=valid_until_date,json=validUntilDate,proto3" json:"valid_until_date,omitempty"`
-	// "pack-5kg".
+	// "pack-5kg"; several with commas between are mixed as is cheapest.
 	Pack string `protobuf:"bytes,10,opt,name=pack,proto3" json:"pack,omitempty"`
 	// In the quote's currency; absent: none.
 	MinimumCharge        *money.Money `protobuf:"bytes,11,opt,name=minimum_charge,json=minimumCharge,proto3" json:"minimum_charge,omitempty"`
@@ -139,11 +139,21 @@ type Quote struct {
 	Shade *QuoteShade `protobuf:"bytes,23,opt,name=shade,proto3" json:"shade,omitempty"`
 	// Offer of a supplier that the costs rest on and that ends first; the quote
 	// does not hold longer. Empty: none ends before.
-	CappedByOffer string                 `protobuf:"bytes,24,opt,name=capped_by_offer,json=cappedByOffer,proto3" json:"capped_by_offer,omitempty"`
-	Etag          string                 `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	CappedByOffer string `protobuf:"bytes,24,opt,name=capped_by_offer,json=cappedByOffer,proto3" json:"capped_by_offer,omitempty"`
+	// The price that is asked, in the quote's currency: the margin is what comes out.
+	// Absent: the price follows from the margin.
+	TargetPricePerKg *money.Money `protobuf:"bytes,25,opt,name=target_price_per_kg,json=targetPricePerKg,proto3" json:"target_price_per_kg,omitempty"`
+	// Quote full batches too, as the mixers hold them, between the smallest and the
+	// largest quantity: there the price per kg is lowest.
+	WithFullBatches bool `protobuf:"varint,26,opt,name=with_full_batches,json=withFullBatches,proto3" json:"with_full_batches,omitempty"`
+	// CIE L* of a print of the ink (of a shade: as predicted), and of the ink on the
+	// machines before: from light to dark a short wash-up is enough. Absent: in full.
+	Lightness      *float64               `protobuf:"fixed64,27,opt,name=lightness,proto3,oneof" json:"lightness,omitempty"`
+	AfterLightness *float64               `protobuf:"fixed64,28,opt,name=after_lightness,json=afterLightness,proto3,oneof" json:"after_lightness,omitempty"`
+	Etag           string                 `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
+	CreateTime     *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Quote) Reset() {
@@ -344,6 +354,34 @@ func (x *Quote) GetCappedByOffer() string {
 	return ""
 }
 
+func (x *Quote) GetTargetPricePerKg() *money.Money {
+	if x != nil {
+		return x.TargetPricePerKg
+	}
+	return nil
+}
+
+func (x *Quote) GetWithFullBatches() bool {
+	if x != nil {
+		return x.WithFullBatches
+	}
+	return false
+}
+
+func (x *Quote) GetLightness() float64 {
+	if x != nil && x.Lightness != nil {
+		return *x.Lightness
+	}
+	return 0
+}
+
+func (x *Quote) GetAfterLightness() float64 {
+	if x != nil && x.AfterLightness != nil {
+		return *x.AfterLightness
+	}
+	return 0
+}
+
 func (x *Quote) GetEtag() string {
 	if x != nil {
 		return x.Etag
@@ -379,6 +417,10 @@ type QuoteBreak struct {
 	MinimumCharge bool           `protobuf:"varint,10,opt,name=minimum_charge,json=minimumCharge,proto3" json:"minimum_charge,omitempty"`
 	Cans          []*QuoteCans   `protobuf:"bytes,11,rep,name=cans,proto3" json:"cans,omitempty"`
 	LeadTime      *QuoteLeadTime `protobuf:"bytes,12,opt,name=lead_time,json=leadTime,proto3" json:"lead_time,omitempty"`
+	// Not asked for: full batches, as with_full_batches says.
+	FullBatch bool `protobuf:"varint,13,opt,name=full_batch,json=fullBatch,proto3" json:"full_batch,omitempty"`
+	// The cost on every basis, that of the quote first.
+	ByBasis       []*BasisCost `protobuf:"bytes,14,rep,name=by_basis,json=byBasis,proto3" json:"by_basis,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -493,6 +535,20 @@ func (x *QuoteBreak) GetCans() []*QuoteCans {
 func (x *QuoteBreak) GetLeadTime() *QuoteLeadTime {
 	if x != nil {
 		return x.LeadTime
+	}
+	return nil
+}
+
+func (x *QuoteBreak) GetFullBatch() bool {
+	if x != nil {
+		return x.FullBatch
+	}
+	return false
+}
+
+func (x *QuoteBreak) GetByBasis() []*BasisCost {
+	if x != nil {
+		return x.ByBasis
 	}
 	return nil
 }
@@ -2498,7 +2554,7 @@ var File_millbase_v1_quote_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\n" +
-	"\x17millbase/v1/quote.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x18millbase/v1/colour.proto\x1a\x19millbase/v1/formula.proto\x1a\x1bmillbase/v1/lead_time.proto\x1a\x17millbase/v1/match.proto\"\xf4\t\n" +
+	"\x17millbase/v1/quote.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x18millbase/v1/colour.proto\x1a\x19millbase/v1/formula.proto\x1a\x1bmillbase/v1/lead_time.proto\x1a\x17millbase/v1/match.proto\"\x8d\f\n" +
 	"\x05Quote\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12&\n" +
 	"\bcustomer\x18\x02 \x01(\tB\n" +
@@ -2511,9 +2567,9 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\x0emargin_percent\x18\a \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^[0-9]{1,2}(\\.[0-9]{1,6})?$R\rmarginPercent\x129\n" +
 	"\rcurrency_code\x18\b \x01(\tB\x14\xbaH\x11\xd8\x01\x01r\f2\n" +
 	"^[A-Z]{3}$R\fcurrencyCode\x12M\n" +
-	"\x10valid_until_date\x18\t \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x0evalidUntilDate\x12\x1b\n" +
+	"\x10valid_until_date\x18\t \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x0evalidUntilDate\x12\x1c\n" +
 	"\x04pack\x18\n" +
-	" \x01(\tB\a\xbaH\x04r\x02\x18?R\x04pack\x129\n" +
+	" \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04pack\x129\n" +
 	"\x0eminimum_charge\x18\v \x01(\v2\x12.google.type.MoneyR\rminimumCharge\x124\n" +
 	"\x16with_laboratory_charge\x18\f \x01(\bR\x14withLaboratoryCharge\x12\x19\n" +
 	"\x05state\x18\r \x01(\tB\x03\xe0A\x03R\x05state\x124\n" +
@@ -2530,10 +2586,17 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"components\x18\x16 \x03(\v2\x1b.millbase.v1.QuoteComponentB\x03\xe0A\x03R\n" +
 	"components\x12-\n" +
 	"\x05shade\x18\x17 \x01(\v2\x17.millbase.v1.QuoteShadeR\x05shade\x12+\n" +
-	"\x0fcapped_by_offer\x18\x18 \x01(\tB\x03\xe0A\x03R\rcappedByOffer\x12\x12\n" +
+	"\x0fcapped_by_offer\x18\x18 \x01(\tB\x03\xe0A\x03R\rcappedByOffer\x12A\n" +
+	"\x13target_price_per_kg\x18\x19 \x01(\v2\x12.google.type.MoneyR\x10targetPricePerKg\x12*\n" +
+	"\x11with_full_batches\x18\x1a \x01(\bR\x0fwithFullBatches\x12<\n" +
+	"\tlightness\x18\x1b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tlightness\x88\x01\x01\x12G\n" +
+	"\x0fafter_lightness\x18\x1c \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x0eafterLightness\x88\x01\x01\x12\x12\n" +
 	"\x04etag\x182 \x01(\tR\x04etag\x12@\n" +
 	"\vcreate_time\x183 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"createTime\"\x8f\x04\n" +
+	"createTimeB\f\n" +
+	"\n" +
+	"_lightnessB\x12\n" +
+	"\x10_after_lightness\"\xe1\x04\n" +
 	"\n" +
 	"QuoteBreak\x12\x1f\n" +
 	"\vquantity_kg\x18\x01 \x01(\x01R\n" +
@@ -2550,7 +2613,10 @@ const file_millbase_v1_quote_proto_rawDesc = "" +
 	"\x0eminimum_charge\x18\n" +
 	" \x01(\bR\rminimumCharge\x12*\n" +
 	"\x04cans\x18\v \x03(\v2\x16.millbase.v1.QuoteCansR\x04cans\x127\n" +
-	"\tlead_time\x18\f \x01(\v2\x1a.millbase.v1.QuoteLeadTimeR\bleadTime\"K\n" +
+	"\tlead_time\x18\f \x01(\v2\x1a.millbase.v1.QuoteLeadTimeR\bleadTime\x12\x1d\n" +
+	"\n" +
+	"full_batch\x18\r \x01(\bR\tfullBatch\x121\n" +
+	"\bby_basis\x18\x0e \x03(\v2\x16.millbase.v1.BasisCostR\abyBasis\"K\n" +
 	"\tQuoteCans\x12\x12\n" +
 	"\x04pack\x18\x01 \x01(\tR\x04pack\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
@@ -2820,13 +2886,14 @@ var file_millbase_v1_quote_proto_goTypes = []any{
 	(*money.Money)(nil),                  // 32: google.type.Money
 	(*timestamppb.Timestamp)(nil),        // 33: google.protobuf.Timestamp
 	(*CostLine)(nil),                     // 34: millbase.v1.CostLine
-	(DecidedBy)(0),                       // 35: millbase.v1.DecidedBy
-	(*MatchShadeRequest)(nil),            // 36: millbase.v1.MatchShadeRequest
-	(ShadeOfferKind)(0),                  // 37: millbase.v1.ShadeOfferKind
-	(*RouteStep)(nil),                    // 38: millbase.v1.RouteStep
-	(*Curve)(nil),                        // 39: millbase.v1.Curve
-	(*ShadeLight)(nil),                   // 40: millbase.v1.ShadeLight
-	(*fieldmaskpb.FieldMask)(nil),        // 41: google.protobuf.FieldMask
+	(*BasisCost)(nil),                    // 35: millbase.v1.BasisCost
+	(DecidedBy)(0),                       // 36: millbase.v1.DecidedBy
+	(*MatchShadeRequest)(nil),            // 37: millbase.v1.MatchShadeRequest
+	(ShadeOfferKind)(0),                  // 38: millbase.v1.ShadeOfferKind
+	(*RouteStep)(nil),                    // 39: millbase.v1.RouteStep
+	(*Curve)(nil),                        // 40: millbase.v1.Curve
+	(*ShadeLight)(nil),                   // 41: millbase.v1.ShadeLight
+	(*fieldmaskpb.FieldMask)(nil),        // 42: google.protobuf.FieldMask
 }
 var file_millbase_v1_quote_proto_depIdxs = []int32{
 	31, // 0: millbase.v1.Quote.cost_basis:type_name -> millbase.v1.CostBasis
@@ -2835,75 +2902,77 @@ var file_millbase_v1_quote_proto_depIdxs = []int32{
 	14, // 3: millbase.v1.Quote.accepted:type_name -> millbase.v1.AcceptedQuote
 	5,  // 4: millbase.v1.Quote.components:type_name -> millbase.v1.QuoteComponent
 	6,  // 5: millbase.v1.Quote.shade:type_name -> millbase.v1.QuoteShade
-	33, // 6: millbase.v1.Quote.create_time:type_name -> google.protobuf.Timestamp
-	32, // 7: millbase.v1.QuoteBreak.price_per_kg:type_name -> google.type.Money
-	32, // 8: millbase.v1.QuoteBreak.price:type_name -> google.type.Money
-	32, // 9: millbase.v1.QuoteBreak.cost_per_kg:type_name -> google.type.Money
-	32, // 10: millbase.v1.QuoteBreak.cost:type_name -> google.type.Money
-	34, // 11: millbase.v1.QuoteBreak.lines:type_name -> millbase.v1.CostLine
-	32, // 12: millbase.v1.QuoteBreak.margin:type_name -> google.type.Money
-	3,  // 13: millbase.v1.QuoteBreak.cans:type_name -> millbase.v1.QuoteCans
-	4,  // 14: millbase.v1.QuoteBreak.lead_time:type_name -> millbase.v1.QuoteLeadTime
-	35, // 15: millbase.v1.QuoteLeadTime.decided_by:type_name -> millbase.v1.DecidedBy
-	36, // 16: millbase.v1.QuoteShade.match:type_name -> millbase.v1.MatchShadeRequest
-	37, // 17: millbase.v1.QuoteShade.offer:type_name -> millbase.v1.ShadeOfferKind
-	38, // 18: millbase.v1.QuoteShade.route:type_name -> millbase.v1.RouteStep
-	39, // 19: millbase.v1.QuoteShade.target_curve:type_name -> millbase.v1.Curve
-	39, // 20: millbase.v1.QuoteShade.predicted_curve:type_name -> millbase.v1.Curve
-	40, // 21: millbase.v1.QuoteShade.lights:type_name -> millbase.v1.ShadeLight
-	1,  // 22: millbase.v1.CreateQuoteRequest.quote:type_name -> millbase.v1.Quote
-	1,  // 23: millbase.v1.ListQuoteRevisionsResponse.quotes:type_name -> millbase.v1.Quote
-	1,  // 24: millbase.v1.ReviseQuoteRequest.quote:type_name -> millbase.v1.Quote
-	41, // 25: millbase.v1.ReviseQuoteRequest.update_mask:type_name -> google.protobuf.FieldMask
-	32, // 26: millbase.v1.AcceptedQuote.price_per_kg:type_name -> google.type.Money
-	32, // 27: millbase.v1.AcceptedQuote.price:type_name -> google.type.Money
-	17, // 28: millbase.v1.QuoteComparison.terms:type_name -> millbase.v1.QuoteTermChange
-	18, // 29: millbase.v1.QuoteComparison.quantities:type_name -> millbase.v1.QuoteQuantityComparison
-	32, // 30: millbase.v1.QuoteQuantityComparison.before:type_name -> google.type.Money
-	32, // 31: millbase.v1.QuoteQuantityComparison.after:type_name -> google.type.Money
-	32, // 32: millbase.v1.QuoteQuantityComparison.difference:type_name -> google.type.Money
-	19, // 33: millbase.v1.QuoteQuantityComparison.lines:type_name -> millbase.v1.QuoteLineChange
-	0,  // 34: millbase.v1.QuoteLineChange.kind:type_name -> millbase.v1.QuoteLineChange.Kind
-	32, // 35: millbase.v1.QuoteLineChange.before:type_name -> google.type.Money
-	32, // 36: millbase.v1.QuoteLineChange.after:type_name -> google.type.Money
-	32, // 37: millbase.v1.QuoteLineChange.difference:type_name -> google.type.Money
-	22, // 38: millbase.v1.RebuiltQuote.differences:type_name -> millbase.v1.QuoteDifference
-	1,  // 39: millbase.v1.ListQuotesResponse.quotes:type_name -> millbase.v1.Quote
-	28, // 40: millbase.v1.ListCustomerQuotesResponse.quotes:type_name -> millbase.v1.CustomerQuote
-	29, // 41: millbase.v1.CustomerQuote.prices:type_name -> millbase.v1.CustomerPrice
-	30, // 42: millbase.v1.CustomerQuote.shade:type_name -> millbase.v1.CustomerShade
-	14, // 43: millbase.v1.CustomerQuote.accepted:type_name -> millbase.v1.AcceptedQuote
-	32, // 44: millbase.v1.CustomerPrice.price_per_kg:type_name -> google.type.Money
-	32, // 45: millbase.v1.CustomerPrice.price:type_name -> google.type.Money
-	3,  // 46: millbase.v1.CustomerPrice.cans:type_name -> millbase.v1.QuoteCans
-	40, // 47: millbase.v1.CustomerShade.lights:type_name -> millbase.v1.ShadeLight
-	7,  // 48: millbase.v1.QuoteService.CreateQuote:input_type -> millbase.v1.CreateQuoteRequest
-	8,  // 49: millbase.v1.QuoteService.GetQuote:input_type -> millbase.v1.GetQuoteRequest
-	23, // 50: millbase.v1.QuoteService.ListQuotes:input_type -> millbase.v1.ListQuotesRequest
-	9,  // 51: millbase.v1.QuoteService.ListQuoteRevisions:input_type -> millbase.v1.ListQuoteRevisionsRequest
-	11, // 52: millbase.v1.QuoteService.ReviseQuote:input_type -> millbase.v1.ReviseQuoteRequest
-	12, // 53: millbase.v1.QuoteService.SendQuote:input_type -> millbase.v1.SendQuoteRequest
-	13, // 54: millbase.v1.QuoteService.AcceptQuote:input_type -> millbase.v1.AcceptQuoteRequest
-	15, // 55: millbase.v1.QuoteService.CompareQuoteRevisions:input_type -> millbase.v1.CompareQuoteRevisionsRequest
-	20, // 56: millbase.v1.QuoteService.RebuildQuote:input_type -> millbase.v1.RebuildQuoteRequest
-	25, // 57: millbase.v1.QuoteService.GetCustomerQuote:input_type -> millbase.v1.GetCustomerQuoteRequest
-	26, // 58: millbase.v1.QuoteService.ListCustomerQuotes:input_type -> millbase.v1.ListCustomerQuotesRequest
-	1,  // 59: millbase.v1.QuoteService.CreateQuote:output_type -> millbase.v1.Quote
-	1,  // 60: millbase.v1.QuoteService.GetQuote:output_type -> millbase.v1.Quote
-	24, // 61: millbase.v1.QuoteService.ListQuotes:output_type -> millbase.v1.ListQuotesResponse
-	10, // 62: millbase.v1.QuoteService.ListQuoteRevisions:output_type -> millbase.v1.ListQuoteRevisionsResponse
-	1,  // 63: millbase.v1.QuoteService.ReviseQuote:output_type -> millbase.v1.Quote
-	1,  // 64: millbase.v1.QuoteService.SendQuote:output_type -> millbase.v1.Quote
-	14, // 65: millbase.v1.QuoteService.AcceptQuote:output_type -> millbase.v1.AcceptedQuote
-	16, // 66: millbase.v1.QuoteService.CompareQuoteRevisions:output_type -> millbase.v1.QuoteComparison
-	21, // 67: millbase.v1.QuoteService.RebuildQuote:output_type -> millbase.v1.RebuiltQuote
-	28, // 68: millbase.v1.QuoteService.GetCustomerQuote:output_type -> millbase.v1.CustomerQuote
-	27, // 69: millbase.v1.QuoteService.ListCustomerQuotes:output_type -> millbase.v1.ListCustomerQuotesResponse
-	59, // [59:70] is the sub-list for method output_type
-	48, // [48:59] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	32, // 6: millbase.v1.Quote.target_price_per_kg:type_name -> google.type.Money
+	33, // 7: millbase.v1.Quote.create_time:type_name -> google.protobuf.Timestamp
+	32, // 8: millbase.v1.QuoteBreak.price_per_kg:type_name -> google.type.Money
+	32, // 9: millbase.v1.QuoteBreak.price:type_name -> google.type.Money
+	32, // 10: millbase.v1.QuoteBreak.cost_per_kg:type_name -> google.type.Money
+	32, // 11: millbase.v1.QuoteBreak.cost:type_name -> google.type.Money
+	34, // 12: millbase.v1.QuoteBreak.lines:type_name -> millbase.v1.CostLine
+	32, // 13: millbase.v1.QuoteBreak.margin:type_name -> google.type.Money
+	3,  // 14: millbase.v1.QuoteBreak.cans:type_name -> millbase.v1.QuoteCans
+	4,  // 15: millbase.v1.QuoteBreak.lead_time:type_name -> millbase.v1.QuoteLeadTime
+	35, // 16: millbase.v1.QuoteBreak.by_basis:type_name -> millbase.v1.BasisCost
+	36, // 17: millbase.v1.QuoteLeadTime.decided_by:type_name -> millbase.v1.DecidedBy
+	37, // 18: millbase.v1.QuoteShade.match:type_name -> millbase.v1.MatchShadeRequest
+	38, // 19: millbase.v1.QuoteShade.offer:type_name -> millbase.v1.ShadeOfferKind
+	39, // 20: millbase.v1.QuoteShade.route:type_name -> millbase.v1.RouteStep
+	40, // 21: millbase.v1.QuoteShade.target_curve:type_name -> millbase.v1.Curve
+	40, // 22: millbase.v1.QuoteShade.predicted_curve:type_name -> millbase.v1.Curve
+	41, // 23: millbase.v1.QuoteShade.lights:type_name -> millbase.v1.ShadeLight
+	1,  // 24: millbase.v1.CreateQuoteRequest.quote:type_name -> millbase.v1.Quote
+	1,  // 25: millbase.v1.ListQuoteRevisionsResponse.quotes:type_name -> millbase.v1.Quote
+	1,  // 26: millbase.v1.ReviseQuoteRequest.quote:type_name -> millbase.v1.Quote
+	42, // 27: millbase.v1.ReviseQuoteRequest.update_mask:type_name -> google.protobuf.FieldMask
+	32, // 28: millbase.v1.AcceptedQuote.price_per_kg:type_name -> google.type.Money
+	32, // 29: millbase.v1.AcceptedQuote.price:type_name -> google.type.Money
+	17, // 30: millbase.v1.QuoteComparison.terms:type_name -> millbase.v1.QuoteTermChange
+	18, // 31: millbase.v1.QuoteComparison.quantities:type_name -> millbase.v1.QuoteQuantityComparison
+	32, // 32: millbase.v1.QuoteQuantityComparison.before:type_name -> google.type.Money
+	32, // 33: millbase.v1.QuoteQuantityComparison.after:type_name -> google.type.Money
+	32, // 34: millbase.v1.QuoteQuantityComparison.difference:type_name -> google.type.Money
+	19, // 35: millbase.v1.QuoteQuantityComparison.lines:type_name -> millbase.v1.QuoteLineChange
+	0,  // 36: millbase.v1.QuoteLineChange.kind:type_name -> millbase.v1.QuoteLineChange.Kind
+	32, // 37: millbase.v1.QuoteLineChange.before:type_name -> google.type.Money
+	32, // 38: millbase.v1.QuoteLineChange.after:type_name -> google.type.Money
+	32, // 39: millbase.v1.QuoteLineChange.difference:type_name -> google.type.Money
+	22, // 40: millbase.v1.RebuiltQuote.differences:type_name -> millbase.v1.QuoteDifference
+	1,  // 41: millbase.v1.ListQuotesResponse.quotes:type_name -> millbase.v1.Quote
+	28, // 42: millbase.v1.ListCustomerQuotesResponse.quotes:type_name -> millbase.v1.CustomerQuote
+	29, // 43: millbase.v1.CustomerQuote.prices:type_name -> millbase.v1.CustomerPrice
+	30, // 44: millbase.v1.CustomerQuote.shade:type_name -> millbase.v1.CustomerShade
+	14, // 45: millbase.v1.CustomerQuote.accepted:type_name -> millbase.v1.AcceptedQuote
+	32, // 46: millbase.v1.CustomerPrice.price_per_kg:type_name -> google.type.Money
+	32, // 47: millbase.v1.CustomerPrice.price:type_name -> google.type.Money
+	3,  // 48: millbase.v1.CustomerPrice.cans:type_name -> millbase.v1.QuoteCans
+	41, // 49: millbase.v1.CustomerShade.lights:type_name -> millbase.v1.ShadeLight
+	7,  // 50: millbase.v1.QuoteService.CreateQuote:input_type -> millbase.v1.CreateQuoteRequest
+	8,  // 51: millbase.v1.QuoteService.GetQuote:input_type -> millbase.v1.GetQuoteRequest
+	23, // 52: millbase.v1.QuoteService.ListQuotes:input_type -> millbase.v1.ListQuotesRequest
+	9,  // 53: millbase.v1.QuoteService.ListQuoteRevisions:input_type -> millbase.v1.ListQuoteRevisionsRequest
+	11, // 54: millbase.v1.QuoteService.ReviseQuote:input_type -> millbase.v1.ReviseQuoteRequest
+	12, // 55: millbase.v1.QuoteService.SendQuote:input_type -> millbase.v1.SendQuoteRequest
+	13, // 56: millbase.v1.QuoteService.AcceptQuote:input_type -> millbase.v1.AcceptQuoteRequest
+	15, // 57: millbase.v1.QuoteService.CompareQuoteRevisions:input_type -> millbase.v1.CompareQuoteRevisionsRequest
+	20, // 58: millbase.v1.QuoteService.RebuildQuote:input_type -> millbase.v1.RebuildQuoteRequest
+	25, // 59: millbase.v1.QuoteService.GetCustomerQuote:input_type -> millbase.v1.GetCustomerQuoteRequest
+	26, // 60: millbase.v1.QuoteService.ListCustomerQuotes:input_type -> millbase.v1.ListCustomerQuotesRequest
+	1,  // 61: millbase.v1.QuoteService.CreateQuote:output_type -> millbase.v1.Quote
+	1,  // 62: millbase.v1.QuoteService.GetQuote:output_type -> millbase.v1.Quote
+	24, // 63: millbase.v1.QuoteService.ListQuotes:output_type -> millbase.v1.ListQuotesResponse
+	10, // 64: millbase.v1.QuoteService.ListQuoteRevisions:output_type -> millbase.v1.ListQuoteRevisionsResponse
+	1,  // 65: millbase.v1.QuoteService.ReviseQuote:output_type -> millbase.v1.Quote
+	1,  // 66: millbase.v1.QuoteService.SendQuote:output_type -> millbase.v1.Quote
+	14, // 67: millbase.v1.QuoteService.AcceptQuote:output_type -> millbase.v1.AcceptedQuote
+	16, // 68: millbase.v1.QuoteService.CompareQuoteRevisions:output_type -> millbase.v1.QuoteComparison
+	21, // 69: millbase.v1.QuoteService.RebuildQuote:output_type -> millbase.v1.RebuiltQuote
+	28, // 70: millbase.v1.QuoteService.GetCustomerQuote:output_type -> millbase.v1.CustomerQuote
+	27, // 71: millbase.v1.QuoteService.ListCustomerQuotes:output_type -> millbase.v1.ListCustomerQuotesResponse
+	61, // [61:72] is the sub-list for method output_type
+	50, // [50:61] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_quote_proto_init() }
@@ -2916,6 +2985,7 @@ func file_millbase_v1_quote_proto_init() {
 	file_millbase_v1_formula_proto_init()
 	file_millbase_v1_lead_time_proto_init()
 	file_millbase_v1_match_proto_init()
+	file_millbase_v1_quote_proto_msgTypes[0].OneofWrappers = []any{}
 	file_millbase_v1_quote_proto_msgTypes[5].OneofWrappers = []any{}
 	file_millbase_v1_quote_proto_msgTypes[28].OneofWrappers = []any{}
 	type x struct{}
