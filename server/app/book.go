@@ -17,6 +17,9 @@ type Book struct {
 	engine solver.Engine
 	clock  Clock
 	kept   atomic.Pointer[keptBook] // the last repriced book
+
+	keptStock atomic.Pointer[keptStock]
+	keptRoom  atomic.Pointer[keptRoom]
 }
 
 // New wires the use cases to a store, a solver engine and a clock.

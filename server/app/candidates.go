@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -71,22 +73,55 @@ var lotsInStock = Query{Where: []Condition{{"in_stock", "=", "true"}}}
 
 // roomAhead is what loadStockRoom lists.
 var roomAhead = []Ahead{{List: AheadPlant}, {List: AheadProperties}, {List: AheadMaterials}, {List: AheadBalances}, {AheadLots, lotsInStock},
-	{List: AheadSuppliers}, {List: AheadOffers}}
+	{List: AheadSuppliers}, {List: AheadOffers}, {AheadBatches, batchesFinished}}
+
+// keptRoom is the stock room as it was seen last, put in order.
+type keptRoom struct {
+	seen string
+	room stockRoom
+}
 
 func (b *Book) loadStockRoom(ctx context.Context, tx Tx, extra ...property.Definition) (*stockRoom, error) {
-	if err := tx.ReadAhead(ctx, roomAhead...); err != nil {
+	seen, err := tx.ReadAhead(ctx, roomAhead...)
+	if err != nil {
 		return nil, err
 	}
+	r, err := b.roomSeen(ctx, tx, seen)
+	if err != nil {
+		return nil, err
+	}
+	if r.today, err = b.today(r.plant); err != nil {
+		return nil, err
+	}
+	r.offers = slices.DeleteFunc(slices.Clone(r.offers), func(o purchase.Offer) bool { return !o.ValidUntil.IsZero() && r.today.After(o.ValidUntil) })
+	if len(extra) > 0 {
+		r.catalogue, err = propertyCatalogue(ctx, tx, extra...)
+	}
+	return r, err
+}
+
+// roomSeen puts what loadStockRoom lists in order, or takes it as it was put in
+// order for the same lists: a room is not changed once it is read.
+func (b *Book) roomSeen(ctx context.Context, tx Tx, seen string) (*stockRoom, error) {
+	if k := b.keptRoom.Load(); k != nil && seen != "" && k.seen == seen {
+		r := k.room
+		return &r, nil
+	}
+	r, err := readRoom(ctx, tx)
+	if err == nil && seen != "" {
+		b.keptRoom.Store(&keptRoom{seen, *r})
+	}
+	return r, err
+}
+
+func readRoom(ctx context.Context, tx Tx) (*stockRoom, error) {
 	plant, err := tx.Plant().Get(ctx)
 	if err != nil {
 		return nil, err
 	}
 	r := &stockRoom{plant: plant.Value, places: map[string][]LotBalance{}, onHand: map[string]mass.Mass{}, free: map[string]mass.Mass{},
 		suppliers: map[string]purchase.Supplier{}, names: map[string]bool{}}
-	if r.today, err = b.today(r.plant); err != nil {
-		return nil, err
-	}
-	if r.catalogue, err = propertyCatalogue(ctx, tx, extra...); err != nil {
+	if r.catalogue, err = propertyCatalogue(ctx, tx); err != nil {
 		return nil, err
 	}
 	if r.materials, err = materialsByID(ctx, tx); err != nil {
@@ -130,6 +165,7 @@ func (r *stockRoom) know(ctx context.Context, tx Tx, names []string) error {
 			continue
 		}
 		if _, err := tx.Lots().Get(ctx, id); err == nil {
+			r.names = maps.Clone(r.names) // the room is others' as well
 			r.names[name] = true
 		} else if !errors.Is(err, ErrNotFound) {
 			return err
@@ -152,9 +188,7 @@ func (r *stockRoom) loadOffers(ctx context.Context, tx Tx) error {
 	}
 	for _, o := range offers {
 		r.names[offerName(o.Value)] = true
-		if until := o.Value.ValidUntil; until.IsZero() || !r.today.After(until) {
-			r.offers = append(r.offers, o.Value)
-		}
+		r.offers = append(r.offers, o.Value)
 	}
 	return nil
 }

@@ -64,7 +64,7 @@ var (
 
 // loadSupply reads all of it.
 func (b *Book) loadSupply(ctx context.Context, tx Tx) (*supply, error) {
-	if err := tx.ReadAhead(ctx, supplyAhead...); err != nil {
+	if _, err := tx.ReadAhead(ctx, supplyAhead...); err != nil {
 		return nil, err
 	}
 	s, err := b.loadStock(ctx, tx)
@@ -94,18 +94,49 @@ func (b *Book) loadSupply(ctx context.Context, tx Tx) (*supply, error) {
 // loadStock reads what a cost needs: the plant, materials, stock, offers and
 // the released formulas.
 func (b *Book) loadStock(ctx context.Context, tx Tx) (*supply, error) {
-	if err := tx.ReadAhead(ctx, stockAhead...); err != nil {
+	seen, err := tx.ReadAhead(ctx, stockAhead...)
+	if err != nil {
 		return nil, err
 	}
+	s, err := b.stockSeen(ctx, tx, seen)
+	if err != nil {
+		return nil, err
+	}
+	s.now = b.clock()
+	if s.today, err = b.today(s.plant); err != nil {
+		return nil, err
+	}
+	s.formulas, err = loadFormulas(ctx, tx)
+	return s, err
+}
+
+// keptStock is the stock as it was seen last, put in order.
+type keptStock struct {
+	seen  string
+	stock supply
+}
+
+// stockSeen puts what loadStock lists in order, or takes it as it was put in order
+// for the same lists: a supply is not changed once it is read.
+func (b *Book) stockSeen(ctx context.Context, tx Tx, seen string) (*supply, error) {
+	if k := b.keptStock.Load(); k != nil && seen != "" && k.seen == seen {
+		s := k.stock
+		return &s, nil
+	}
+	s, err := readStock(ctx, tx)
+	if err == nil && seen != "" {
+		b.keptStock.Store(&keptStock{seen, *s})
+	}
+	return s, err
+}
+
+func readStock(ctx context.Context, tx Tx) (*supply, error) {
 	plant, err := tx.Plant().Get(ctx)
 	if err != nil {
 		return nil, err
 	}
-	s := &supply{plant: plant.Value, now: b.clock(), materials: map[string]BookMaterial{}, suppliers: map[string]purchase.Supplier{},
+	s := &supply{plant: plant.Value, materials: map[string]BookMaterial{}, suppliers: map[string]purchase.Supplier{},
 		stock: map[string][]stockItem{}, offers: map[string][]purchase.Offer{}}
-	if s.today, err = b.today(plant.Value); err != nil {
-		return nil, err
-	}
 	if s.calendar, err = plantCalendar(plant.Value); err != nil {
 		return nil, err
 	}
@@ -136,11 +167,7 @@ func (b *Book) loadStock(ctx context.Context, tx Tx) (*supply, error) {
 			s.offers[o.Material] = append(s.offers[o.Material], o)
 		}
 	}
-	if err := s.loadLots(ctx, tx); err != nil {
-		return nil, err
-	}
-	s.formulas, err = loadFormulas(ctx, tx)
-	return s, err
+	return s, s.loadLots(ctx, tx)
 }
 
 func (s *supply) loadLots(ctx context.Context, tx Tx) error {

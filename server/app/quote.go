@@ -164,7 +164,7 @@ type pricedQuote struct {
 
 // priceQuote works a quote out with the book as it stands.
 func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQuote, error) {
-	if err := tx.ReadAhead(ctx, r.ahead()...); err != nil {
+	if _, err := tx.ReadAhead(ctx, r.ahead()...); err != nil {
 		return nil, err
 	}
 	s, err := b.loadSupply(ctx, tx)
@@ -217,7 +217,7 @@ func (b *Book) quotedOn(ctx context.Context, tx Tx, s *supply, r *QuoteRequest) 
 func (r *QuoteRequest) ahead() []Ahead {
 	out := slices.Clone(supplyAhead)
 	if r.Shade != nil && r.Shade.Found == nil {
-		out = append(out, Ahead{List: AheadProperties}, Ahead{AheadLots, lotsInStock}, Ahead{AheadCharacterisations, r.Shade.Match.Print.characterisations()})
+		out = append(out, Ahead{List: AheadProperties}, Ahead{AheadLots, lotsInStock}, Ahead{AheadBatches, batchesFinished}, Ahead{AheadCharacterisations, r.Shade.Match.Print.characterisations()})
 	}
 	return out
 }

@@ -116,8 +116,10 @@ type Tx interface {
 	// Ledger posts inside this transaction (finishing a batch).
 	Ledger() TxLedger
 	// ReadAhead reads lists in one round trip: the same lists asked for afterwards
-	// are answered from it, until this transaction writes.
-	ReadAhead(ctx context.Context, lists ...Ahead) error
+	// are answered from it, until this transaction writes. Where seen is the same
+	// as another time, so is all that the lists hold; empty, nothing can be said.
+	// What hangs on the records is shared, and not to be changed.
+	ReadAhead(ctx context.Context, lists ...Ahead) (seen string, err error)
 	// Once records a request id. seen is the resource id recorded before for
 	// the same id and content; other content is ErrIDReused.
 	Once(ctx context.Context, r Request, resource string) (seen string, err error)

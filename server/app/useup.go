@@ -100,6 +100,9 @@ func (o *Optimised) UsePremium(c *formulation.Component) decimal.Decimal {
 	return decimal.NewFromFloat(o.Problem.Candidates[c.Candidate].UsePremium).Mul(money.Kilograms(c.Mass))
 }
 
+// batchesFinished are those that lots in stock may have come from.
+var batchesFinished = Query{Where: []Condition{{"state", "=", string(batch.Finished)}}}
+
 // madeHere fills in what the batches say that lots of ink came from: where the
 // certificate of leftover ink is silent, it is what went in.
 func (r *stockRoom) madeHere(ctx context.Context, tx Tx) error {
@@ -110,7 +113,7 @@ func (r *stockRoom) madeHere(ctx context.Context, tx Tx) error {
 	if !wanted {
 		return nil
 	}
-	list, err := tx.Batches().List(ctx, Query{Where: []Condition{{"state", "=", string(batch.Finished)}}})
+	list, err := tx.Batches().List(ctx, batchesFinished)
 	if err != nil {
 		return err
 	}

@@ -210,6 +210,13 @@ func (l *listing[T]) readRows(rows pgx.Rows) error {
 
 func (l *listing[T]) name() string { return l.key }
 
+func (l *listing[T]) seen() string {
+	if l.moved {
+		return ""
+	}
+	return l.stamp
+}
+
 func (l *listing[T]) result() (string, any) {
 	if !l.known && !l.moved {
 		l.kept.keepList(l.key, l.stamp, l.recs)
@@ -234,7 +241,10 @@ type pending interface {
 	readMarks(pgx.Rows) error
 	askRows() (string, []any)
 	readRows(pgx.Rows) error
-	result() (key string, recs any) // once it is read
+	// result and seen are known once it is read. What is seen as the same is the
+	// same; empty: nothing can be said.
+	result() (key string, recs any)
+	seen() string
 }
 
 // readAll carries listings out in one round trip, and in up to two more where

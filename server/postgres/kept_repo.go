@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"slices"
 	"time"
@@ -93,13 +94,16 @@ func (w keptRepo[T]) Update(ctx context.Context, v T, version int64) (app.Record
 	return w.repo.Update(ctx, v, version)
 }
 
-// plainly is a query whose rows are read as they come.
+// plainly is a query whose rows are read as they come. Its rows are few numbers,
+// so what was seen are the rows themselves.
 type plainly[T any] struct {
 	key  string
 	sql  string
 	args []any
 	scan pgx.RowToFunc[T]
-	out  []T
+	// write writes all of a row, so that rows differ when their texts do.
+	write func([]byte, T) []byte
+	out   []T
 }
 
 func (p *plainly[T]) askStamp() (string, []any) { return p.sql, p.args }
@@ -112,7 +116,15 @@ func (p *plainly[T]) readMarks(pgx.Rows) error  { return nil }
 func (p *plainly[T]) askRows() (string, []any)  { return "", nil }
 func (p *plainly[T]) readRows(pgx.Rows) error   { return nil }
 func (p *plainly[T]) name() string              { return p.key }
-func (p *plainly[T]) result() (string, any)     { return p.key, p.out }
+func (p *plainly[T]) seen() string {
+	var text []byte
+	for _, row := range p.out {
+		text = p.write(text, row)
+	}
+	sum := sha256.Sum256(text)
+	return string(sum[:])
+}
+func (p *plainly[T]) result() (string, any) { return p.key, p.out }
 
 // pendingOf is a list that is to be read ahead.
 func (x *tx) pendingOf(a app.Ahead) (pending, error) {
@@ -145,31 +157,38 @@ func (x *tx) pendingOf(a app.Ahead) (pending, error) {
 
 // ReadAhead reads lists in one round trip, but for those that were read ahead
 // before.
-func (x *tx) ReadAhead(ctx context.Context, lists ...app.Ahead) error {
+func (x *tx) ReadAhead(ctx context.Context, lists ...app.Ahead) (string, error) {
 	var all []pending
-	for _, a := range lists {
+	names := make([]string, len(lists))
+	for i, a := range lists {
 		p, err := x.pendingOf(a)
 		if err != nil {
-			return err
+			return "", err
 		}
-		if x.ahead[p.name()] == nil {
+		if names[i] = p.name(); x.ahead[p.name()] == nil {
 			all = append(all, p)
 		}
 	}
-	if len(all) == 0 {
-		return nil
-	}
-	if err := readAll(ctx, x.t, all...); err != nil {
-		return translate(err)
+	if len(all) > 0 {
+		if err := readAll(ctx, x.t, all...); err != nil {
+			return "", translate(err)
+		}
 	}
 	if x.ahead == nil {
-		x.ahead = make(map[string]any, len(all))
+		x.ahead, x.stamps = make(map[string]any, len(all)), make(map[string]string, len(all))
 	}
 	for _, p := range all {
 		key, recs := p.result()
-		x.ahead[key] = recs
+		x.ahead[key], x.stamps[key] = recs, p.seen()
 	}
-	return nil
+	stamp := ""
+	for _, name := range names {
+		if x.stamps[name] == "" {
+			return "", nil
+		}
+		stamp += name + "\x00" + x.stamps[name] + "\x00"
+	}
+	return stamp, nil
 }
 
 func (x *tx) properties() keptRepo[property.Definition] {

@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
+	"fmt"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -95,7 +96,10 @@ type plantRepo struct {
 const plantKey = "plant"
 
 func (p plantRepo) ahead() pending {
-	return &plainly[app.Record[app.Plant]]{key: plantKey, sql: "SELECT " + p.rows.selected() + " FROM plant", scan: p.rows.scan}
+	return &plainly[app.Record[app.Plant]]{key: plantKey, sql: "SELECT " + p.rows.selected() + " FROM plant", scan: p.rows.scan,
+		write: func(text []byte, r app.Record[app.Plant]) []byte {
+			return fmt.Appendf(text, "%d %v", r.Version, r.Value)
+		}}
 }
 
 // Get returns ErrNotFound before the first Put.

@@ -71,7 +71,14 @@ func (s stock) balances(q app.Query, asOf time.Time) (*plainly[app.LotBalance], 
 	if q.Limit > 0 {
 		sql += " LIMIT " + strconv.Itoa(q.Limit)
 	}
-	return &plainly[app.LotBalance]{key: keyOf("", sql, args), sql: sql, args: args, scan: scanBalance}, nil
+	return &plainly[app.LotBalance]{key: keyOf("", sql, args), sql: sql, args: args, scan: scanBalance, write: writeBalance}, nil
+}
+
+func writeBalance(text []byte, b app.LotBalance) []byte {
+	for _, word := range []string{b.Lot, b.Location, b.Material} {
+		text = append(append(text, word...), 0)
+	}
+	return append(strconv.AppendInt(append(strconv.AppendInt(text, int64(b.OnHand), 10), ' '), int64(b.Reserved), 10), 0)
 }
 
 func scanBalance(row pgx.CollectableRow) (app.LotBalance, error) {

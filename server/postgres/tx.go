@@ -21,7 +21,8 @@ type tx struct {
 	kept *keptBook
 	// ahead is what was read ahead, by the key of its query. What this
 	// transaction writes clears it.
-	ahead map[string]any
+	ahead  map[string]any
+	stamps map[string]string // of what is in ahead
 }
 
 var _ app.Tx = (*tx)(nil)
