@@ -255,18 +255,27 @@ func TestOffersOfSuppliersInAMatch(t *testing.T) {
 		Material: "materials/cyan", PriceBreaks: []*pb.PriceBreak{{PricePerKg: euro(20, 0)}, {FromKg: 5, PricePerKg: euro(8, 0)}}}}))(t)
 	req := room.asks(map[int]float64{0: 0.2, 7: 0.11})
 	req.Date, req.Book = time.Now().AddDate(0, 0, 30).Format(time.DateOnly), &pb.BookCandidates{Excluded: []string{"lots/cyan-1"}}
-	for quantity, price := range map[float64]float64{60: 8, 40: 20} { // some 6 and 4 kg
+	both := map[float64]bool{}
+	for _, quantity := range []float64{60, 46, 40} { // some 6, 5 and 4 kg: of 46 the closest takes the break, the cheapest does not
 		req.QuantityKg = quantity
-		out := room.match(req)
-		for _, o := range out.Offers {
-			if c := masses(o)["suppliers/quellmark/offers/cyan"]; c < 3.5 || c > 7 {
-				t.Errorf("%s: %g kg of the offer", o.Kind, c)
+		for _, o := range room.match(req).Offers {
+			used := masses(o)["suppliers/quellmark/offers/cyan"]
+			if used < 3.5 || used > 7 {
+				t.Errorf("%s: %g kg of the offer", o.Kind, used)
+			}
+			price := 20.0
+			if used >= 5 {
+				price = 8
 			}
 			for _, c := range o.Components {
 				if c.FromOffer {
 					near(t, fmt.Sprintf("price of %g kg", c.MassKg), money(c.PricePerKg), price, 0)
+					both[quantity*price] = true
 				}
 			}
 		}
+	}
+	if !both[46*20] || !both[46*8] {
+		t.Error("no quantity at which one offer takes the break and another does not")
 	}
 }

@@ -269,6 +269,39 @@ func TestStrengthOfABaseScalesItsShare(t *testing.T) {
 	near(t, "blue of 1.25 times the strength", blue(), 36/1.25, 0.001)
 }
 
+// Lights, observer, surface and the number of bases of the request count.
+func TestTermsOfAMatch(t *testing.T) {
+	client := pb.NewShadeServiceClient(inkMaker(t))
+	target := mixed(map[int]float64{1: 0.2, 4: 0.1, 7: 0.05, 9: 0.02})
+	req := spot(target)
+	req.MaxBases, req.ToleranceDe00 = 2, 30
+	req.Viewing = &pb.Viewing{Illuminant: pb.Illuminant_ILLUMINANT_D65, Observer: pb.Observer_OBSERVER_TEN_DEGREE}
+	req.SecondViewing = &pb.Viewing{Illuminant: pb.Illuminant_ILLUMINANT_D50}
+	req.Print.Surface = &pb.Surface{K1: 0.04, K2: 0.5}
+	out := must[*pb.MatchShadeResponse](t)(client.MatchShade(t.Context(), req))
+	first, second := colour.Viewing{Illuminant: colour.D65, Observer: colour.TenDegree}, colour.Viewing{}
+	near(t, "target under the second light", out.Target[1].Lab.A, target.Seen(second).A, 1e-9)
+	units := map[string][]float64{}
+	for _, b := range matchtest.Bases {
+		units[b.Name] = b.K
+	}
+	for _, o := range out.Offers {
+		var k [][]float64
+		var used []float64
+		for _, c := range o.Components {
+			if units[c.Candidate] != nil {
+				k, used = append(k, units[c.Candidate]), append(used, c.MassKg/120)
+			}
+		}
+		curve := colour.Film(matchtest.Paper(), k, used, colour.Surface{K1: 0.04, K2: 0.5})
+		near(t, "difference", o.Lights[0].GetDe00(), colour.Difference2000(target.Seen(first), curve.Seen(first)), 1e-9)
+		near(t, "difference under the second light", o.Lights[1].GetDe00(), colour.Difference2000(target.Seen(second), curve.Seen(second)), 1e-9)
+		if o.Bases > 2 || len(used) != int(o.Bases) {
+			t.Errorf("%s of %d bases", o.Kind, o.Bases)
+		}
+	}
+}
+
 func TestMatchOverREST(t *testing.T) {
 	s := servertest.Start(t)
 	req := spot(mixed(map[int]float64{0: 0.2, 7: 0.1}))
