@@ -14,7 +14,7 @@ import (
 func TestFewestAreFewest(t *testing.T) {
 	r := rand.New(rand.NewPCG(2, 9))
 	fewer := 0
-	for i := range 8 {
+	for i := range 6 {
 		of := append(r.Perm(11)[:6], 11)
 		bases := matchtest.Pick(of...)
 		target, shares := matchtest.Target(r, bases, matchtest.Paper())

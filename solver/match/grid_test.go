@@ -15,7 +15,7 @@ import (
 func TestNoDearerThanTheGrid(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))
 	worst, least, binding := 0.0, 2.0, 0
-	for i := range 8 {
+	for i := range 6 {
 		of := append(r.Perm(11)[:3], 11)
 		bases := matchtest.Pick(of...)
 		target, shares := matchtest.Target(r, bases, matchtest.Paper())
@@ -65,7 +65,7 @@ func TestNoDearerThanTheGrid(t *testing.T) {
 	if least < 0.995 {
 		t.Errorf("%v of the grid's cheapest: the grid is too coarse to be a measure", least)
 	}
-	if binding < 3 {
+	if binding < 2 {
 		t.Errorf("only %d limits bind", binding)
 	}
 }

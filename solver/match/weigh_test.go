@@ -15,7 +15,7 @@ import (
 func TestWeighableMatches(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 2))
 	const gram = mass.Kilogram / 1000
-	for i := range 8 {
+	for i := range 4 {
 		target, shares := matchtest.Target(r, matchtest.Bases, matchtest.Paper())
 		p := matchtest.Problem(matchtest.Bases, matchtest.Paper(), target)
 		p.Blend.Quantity = 20 * mass.Kilogram
