@@ -8,9 +8,13 @@ import (
 	"slices"
 	"time"
 
+	"github.com/shopspring/decimal"
+
 	"millbase/costing/purchase"
 	"millbase/costing/valuation"
+	"millbase/inventory"
 	"millbase/inventory/formula"
+	"millbase/inventory/lot"
 	"millbase/inventory/mass"
 )
 
@@ -28,43 +32,78 @@ type quoteInputs struct {
 	Basis     string            `json:"basis"` // by its name: Request's is a number
 	Formula   formula.Formula   `json:"formula"`
 	Plant     Plant             `json:"plant"`
-	Materials []BookMaterial    `json:"materials"`
-	Lots      []StockLot        `json:"lots"`
-	Stock     []stockInput      `json:"stock"` // in the order in which it is taken
+	Materials []materialInput   `json:"materials"`
+	Lots      []lotInput        `json:"lots"` // of each material in the order in which they are taken
 	Offers    []purchase.Offer  `json:"offers"`
 	Formulas  []formula.Formula `json:"formulas"` // by which the materials are made
 }
 
-type stockInput struct {
-	Lot      string    `json:"lot"`
-	OnHand   mass.Mass `json:"on_hand_mg"`
-	Reserved mass.Mass `json:"reserved_mg"`
+type materialInput struct {
+	ID       string          `json:"id"`
+	Title    string          `json:"title"`
+	Class    inventory.Class `json:"class"`
+	Standard decimal.Decimal `json:"standard_cost_per_kg"`
+}
+
+type lotInput struct {
+	ID       string          `json:"id"`
+	Material string          `json:"material"`
+	Status   lot.Status      `json:"status"`
+	Received string          `json:"received,omitempty"`
+	Expiry   string          `json:"expiry,omitempty"`
+	CostKg   decimal.Decimal `json:"cost_per_kg"`
+	OnHand   mass.Mass       `json:"on_hand_mg"` // 0: named by a formula, not in stock
+	Reserved mass.Mass       `json:"reserved_mg,omitempty"`
+}
+
+func inputOf(i stockItem) lotInput {
+	day := func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return t.Format(time.DateOnly)
+	}
+	return lotInput{i.ID, i.Material, i.Status, day(i.ReceivedDate), day(i.ExpiryDate), i.Cost.CostPerKg, i.OnHand, i.Reserved}
+}
+
+func (i lotInput) item() (stockItem, error) {
+	out := stockItem{StockLot: StockLot{Lot: lot.Lot{ID: i.ID, Material: i.Material, Status: i.Status}, Cost: LotCost{CostPerKg: i.CostKg}}, OnHand: i.OnHand, Reserved: i.Reserved}
+	for _, d := range []struct {
+		text string
+		to   *time.Time
+	}{{i.Received, &out.ReceivedDate}, {i.Expiry, &out.ExpiryDate}} {
+		if d.text == "" {
+			continue
+		}
+		var err error
+		if *d.to, err = time.Parse(time.DateOnly, d.text); err != nil {
+			return out, fmt.Errorf("lot %s: %w", i.ID, err)
+		}
+	}
+	return out, nil
 }
 
 // inputsOf picks out of the supply what a quote of the formula rests on.
 func (s *supply) inputsOf(r QuoteRequest, f formula.Formula) (json.RawMessage, error) {
 	in := quoteInputs{Format: inputsFormat, Today: s.today, Request: r, Basis: r.Basis.String(), Formula: f, Plant: s.plant}
-	materials := s.restsOn(f)
-	for _, id := range materials {
+	for _, id := range s.restsOn(f) {
 		if m, known := s.materials[id]; known {
-			// Only what costing looks at, so that a quote stays small.
-			m.Properties, m.Deviations, m.Cautions = nil, nil, nil
-			in.Materials = append(in.Materials, m)
+			in.Materials = append(in.Materials, materialInput{id, m.Title, m.Class, m.StandardCostPerKg})
 		}
 		if made, ok := s.formulas.byMaterial[id]; ok {
 			in.Formulas = append(in.Formulas, made)
 		}
-		for _, o := range s.offers[id] {
-			in.Offers = append(in.Offers, o)
-		}
+		in.Offers = append(in.Offers, s.offers[id]...)
 		for _, i := range s.stock[id] {
-			in.Stock = append(in.Stock, stockInput{i.ID, i.OnHand, i.Reserved})
+			in.Lots = append(in.Lots, inputOf(i))
 		}
 	}
-	for _, id := range sortedKeys(s.lots) {
-		if l := s.lots[id]; slices.Contains(materials, l.Material) {
-			l.Certificate, l.Tested, l.Deviations = nil, nil, nil
-			in.Lots = append(in.Lots, l)
+	for _, of := range append(slices.Clone(in.Formulas), f) {
+		for _, part := range of.Ingredients {
+			l, known := s.lots[part.Lot]
+			if there := slices.ContainsFunc(in.Lots, func(i lotInput) bool { return i.ID == part.Lot }); known && !there {
+				in.Lots = append(in.Lots, inputOf(stockItem{StockLot: l}))
+			}
 		}
 	}
 	return json.Marshal(in)
@@ -114,7 +153,7 @@ func (in quoteInputs) supply() (*supply, error) {
 		suppliers: map[string]purchase.Supplier{}, stock: map[string][]stockItem{}, offers: map[string][]purchase.Offer{},
 		formulas: formulaBook{byMaterial: map[string]formula.Formula{}}}
 	for _, m := range in.Materials {
-		s.materials[m.ID] = m
+		s.materials[m.ID] = BookMaterial{Material: inventory.Material{ID: m.ID, Title: m.Title, Class: m.Class}, StandardCostPerKg: m.Standard}
 	}
 	for _, f := range in.Formulas {
 		s.formulas.byMaterial[f.Material] = f
@@ -123,14 +162,13 @@ func (in quoteInputs) supply() (*supply, error) {
 		s.offers[o.Material] = append(s.offers[o.Material], o)
 	}
 	for _, l := range in.Lots {
-		s.lots[l.ID] = l
-	}
-	for _, i := range in.Stock {
-		l, known := s.lots[i.Lot]
-		if !known {
-			return nil, fmt.Errorf("stock of lot %q, which is not among the inputs", i.Lot)
+		item, err := l.item()
+		if err != nil {
+			return nil, err
 		}
-		s.stock[l.Material] = append(s.stock[l.Material], stockItem{l, i.OnHand, i.Reserved})
+		if s.lots[l.ID] = item.StockLot; l.OnHand != 0 {
+			s.stock[l.Material] = append(s.stock[l.Material], item)
+		}
 	}
 	var err error
 	s.calendar, err = plantCalendar(in.Plant)
