@@ -28,6 +28,7 @@ func inks() []ink {
 	out = append(out, baseInks()...)
 	out = append(out, processInks()...)
 	out = append(out, spotColours()...)
+	out = append(out, anyShade)
 	return append(out, ink{
 		id: impossible, title: "Carton black, very soft", class: inkClass,
 		note: "As asked for by sales: strongest black, softest body. Not yet checked by the laboratory.",
@@ -38,6 +39,16 @@ func inks() []ink {
 		},
 	})
 }
+
+// anyShade is what a spot colour that is matched to a shade has to meet beside it.
+var anyShade = ink{id: "spot-any-shade", title: "Spot colour to a shade, sheetfed", class: inkClass,
+	note: "For matches: everything but the shade.",
+	limits: []*pb.Limit{
+		classShare("dry-pigment", "Dry pigment as such", none, 0, pb.MaterialClass_MATERIAL_CLASS_PIGMENT),
+		voc(60), metal("cobalt", 0.03, 0.07), metal("manganese", 0.02, 0.08), driers(0.005, 0.03), waxSolids(0.012, 0.03),
+		tack(7.5, 11), viscosity(15, 55), gloss(38), extenders(0.16), workOffShare(0),
+		materialShare("anti-skin", "Anti-skinning agent", 0.003, 0.010, "anti-skin"),
+	}}
 
 func noBases() *pb.Limit {
 	return classShare("base-inks", "Base inks", none, 0, baseClass)

@@ -257,10 +257,15 @@ func (m *matcher) leastMetameric() (Offer, error) {
 	if err != nil {
 		return Offer{}, err
 	}
-	if m.p.Blend.Weighing != nil { // divisions need room
-		return m.finishWithin(LeastMetameric, best.x, nil, within{m.program, &m.main, m.p.Tolerance}, within{g, &g.main, best.de + 0.1*m.p.Tolerance})
+	if m.p.Blend.Weighing == nil {
+		return m.finish(LeastMetameric, m.point(best.x), m.p.Tolerance, m.held(best.x)...)
 	}
-	return m.finish(LeastMetameric, m.point(best.x), m.p.Tolerance, m.held(best.x)...)
+	for room := repeatable; ; room *= 3 { // divisions need room
+		o, err := m.finishWithin(LeastMetameric, best.x, nil, within{m.program, &m.main, m.p.Tolerance}, within{g, &g.main, best.de + room})
+		if err == nil && len(o.Answer.Components) > 0 || room > m.p.Tolerance || m.ctx.Err() != nil {
+			return o, err
+		}
+	}
 }
 
 // bestUnderSecond is where the search for the least metameric mixture begins: the

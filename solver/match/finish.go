@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"millbase/inventory/mass"
 	"millbase/solver/colour"
@@ -44,12 +45,19 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 	}
 	margin := 1e-6
 	part := math.Inf(1) // how far the shares may be from x, as in bound
+	// What can be weighed is sought among the components of x first: among all of a
+	// plant's lots it takes long.
+	narrow := m.p.Blend.Weighing != nil
 	for try := 0; try < 40; try++ {
-		a, err := m.formula(x, part, more, targets, differences)
+		a, err := m.formula(x, part, narrow, more, targets, differences)
 		if err != nil {
 			return Offer{}, err
 		}
 		if len(a.Components) == 0 {
+			if narrow {
+				narrow = false
+				continue
+			}
 			if m.p.Blend.Weighing != nil && (a.Outcome == formulation.Infeasible || a.Outcome == formulation.Unfinished) {
 				return Offer{Kind: k, Answer: a}, nil
 			}
@@ -94,14 +102,31 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 }
 
 // formula is that of the program around x.
-func (m *matcher) formula(x []float64, part float64, more []formulation.Row, targets []float64, differences []within) (*formulation.Answer, error) {
+func (m *matcher) formula(x []float64, part float64, narrow bool, more []formulation.Row, targets []float64, differences []within) (*formulation.Answer, error) {
 	blend := *m.p.Blend
 	blend.Rows = slices.Concat(blend.Rows, more, m.nearby(x, part))
 	for i, d := range differences {
 		blend.Rows = append(blend.Rows, d.of.rows(d.by, x, targets[i])...)
 	}
 	m.keepOut(&blend)
-	return formulation.Optimise(m.ctx, m.engine, &blend)
+	if w := blend.Weighing; w != nil && m.searches > 0 {
+		shared := *w
+		shared.TimeLimit = w.TimeLimit / time.Duration(m.searches)
+		blend.Weighing = &shared
+	}
+	if narrow {
+		blend.Candidates = slices.Clone(blend.Candidates)
+		for k, j := range m.prog.Columns {
+			if x[k] <= trace {
+				blend.Candidates[j].Available = blend.Candidates[j].AtLeast
+			}
+		}
+	}
+	a, err := formulation.Optimise(m.ctx, m.engine, &blend)
+	if err == nil && narrow && len(a.Components) > 0 {
+		a.Assumed = append(a.Assumed, "Weighed out of the components of the match to the milligram; others were not tried.")
+	}
+	return a, err
 }
 
 // settle finds the directions that hold a difference around x.

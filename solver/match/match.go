@@ -78,6 +78,8 @@ type matcher struct {
 	result *Result
 	from   []point // to start from
 	near   point   // the nearest
+	// searches is how many weighable formulas are looked for, which share the time.
+	searches int
 }
 
 // clash says why the other limits can't be met.
@@ -97,6 +99,7 @@ func (m *matcher) clash() (*Result, error) {
 
 // offers makes the offers and the frontier.
 func (m *matcher) offers(w Want) error {
+	m.searches = max(1, len(w.Kinds))
 	for _, k := range Kinds {
 		if !slices.Contains(w.Kinds, k) {
 			continue
@@ -129,7 +132,17 @@ func (m *matcher) offer(k Kind) (Offer, error) {
 		}
 		m.only(at)
 		defer m.shut(nil)
-		return m.finish(k, at, m.p.Tolerance)
+		o, err := m.finish(k, at, m.p.Tolerance)
+		if err == nil && len(o.Answer.Components) == 0 {
+			// The cheapest may have as few, and can be weighed.
+			for _, other := range m.result.Offers {
+				if other.Kind == Cheapest && len(other.Answer.Components) > 0 && other.Bases <= m.bases(at.x) {
+					o = other
+					o.Kind = k
+				}
+			}
+		}
+		return o, err
 	case LeastMetameric:
 		return m.leastMetameric()
 	}
