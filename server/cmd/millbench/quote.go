@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"sync/atomic"
@@ -74,7 +76,8 @@ func measureQuote(ctx context.Context, s settings) ([]bar, error) {
 	fmt.Printf("quote: a whole quote takes %.2f ms, the bare match %.2f ms (medians, 1 client)\n", 1e3*a, 1e3*b)
 	tail, err := quoteTail(ctx, s, r, targets)
 	if err != nil {
-		return nil, err
+		text, _ := os.ReadFile(filepath.Join(r.dir, "millbased.log"))
+		return nil, fmt.Errorf("%w\nthe server's log ends:\n%s", err, text[max(0, len(text)-6000):])
 	}
 	return []bar{{name: "quote_over_match", value: ratio, goal: 2.5}, {name: "quote_p99_over_p50", value: tail, goal: 6}}, nil
 }
