@@ -190,6 +190,8 @@ func (c *corrector) inPart() (*Correction, error) {
 		}
 		c.out.Reach.InTheWay = slices.Clip(c.out.Reach.InTheWay)
 		c.out.Reach.Short = withoutPot(c.out.Reach.Short)
+	} else if m != nil && c.p.Blend.Weighing != nil {
+		c.out.Assumed = append(c.out.Assumed, "All of the pot could be brought in to the milligram, but no amounts that the scales can weigh were found to do it within its capacity.")
 	}
 	low, high := 0.0, 1.0
 	var best *mixed
