@@ -83,7 +83,7 @@ func (m *matcher) finishWithin(k Kind, x []float64, more []formulation.Row, diff
 			}
 			d.of.around(x)
 			switch {
-			case d.of.also(d.by, found, targets[i]+5e-6*d.allowed): // a plane was missing
+			case try%3 < 2 && d.of.also(d.by, found, targets[i]+5e-6*max(1, d.allowed)): // a plane was missing
 			case beyond > 1e-3*d.allowed && part > 0.01: // too far from x to be true to first order
 				part = min(0.1, part/4)
 			default:

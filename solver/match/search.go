@@ -14,6 +14,7 @@ const (
 	steps      = 60
 	sameDE     = 1e-6
 	sameCost   = 1e-5 // of the cost
+	wide       = 8.0  // a part, as in bound, from which shares are not kept near
 	repeatable = 0.02 // differences no further apart than this count as the same
 )
 
@@ -22,13 +23,19 @@ const (
 // gone as far as the true difference falls. The points meet every limit.
 func (s *program) nearest(start point) (point, error) {
 	s.closest()
-	at := start
+	defer s.unbound()
+	at, part, right := start, math.Inf(1), 0.01
 	for range steps {
 		if !finite(at.de) || at.de < sameDE {
 			break
 		}
 		s.around(at.x)
-		last, ok, err := s.solve(0.01 * at.de)
+		if part < wide {
+			s.bound(at.x, part)
+		} else {
+			s.unbound()
+		}
+		last, ok, err := s.solve(right * at.de)
 		if err != nil || !ok {
 			return at, err
 		}
@@ -38,14 +45,19 @@ func (s *program) nearest(start point) (point, error) {
 		}
 		to := s.point(last.X)
 		full := to
-		for t := 1.0; t > 1e-3 && !(to.de < at.de-0.05*t*hoped && s.guards(to)); {
+		t := 1.0
+		for t > 1e-3 && !(to.de < at.de-0.05*t*hoped && s.guards(to)) {
 			t /= 2
 			to = s.between(at, full, t)
 		}
-		if !(to.de < at.de-sameDE && s.guards(to)) {
+		if part *= 2; t < 0.2 {
+			part, right = 0.15*min(part, wide), max(1e-5, 0.2*right)
+		}
+		if to.de < at.de-sameDE && s.guards(to) {
+			at = to
+		} else if part < 1e-3 {
 			break
 		}
-		at = to
 	}
 	return at, nil
 }
