@@ -8,7 +8,7 @@ import (
 
 // cuts is the number of rows that hold one difference: the six faces of a cube
 // first, then a plane for every direction in which the cube was too coarse.
-const cuts = 24
+const cuts = 18
 
 // family is the rows that hold the difference to one eye.
 type family struct {

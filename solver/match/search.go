@@ -97,7 +97,7 @@ func (s *program) descend(start point, difference, beat float64) (at point, ok b
 	defer s.unbound()
 	over := func(de float64) float64 { return max(0, de-difference) }
 	at = start
-	part, right, price, fresh := 4.0, 0.03, 0.0, false
+	part, right, price, fresh := 4.0, 0.1, 0.0, false
 	for range steps {
 		if !fresh {
 			s.around(at.x)
@@ -137,7 +137,7 @@ func (s *program) descend(start point, difference, beat float64) (at point, ok b
 		if part < 1e-6 {
 			break
 		}
-		right = min(0.03, max(1e-6, 0.05*hoped/(price*difference)))
+		right = min(0.1, max(1e-6, 0.05*hoped/(price*difference)))
 	}
 	return at, true, nil
 }
@@ -283,7 +283,7 @@ func (s *program) without(k int, from point, difference, beat float64) (point, e
 	// The first step keeps to the limits; the point that it starts from need not.
 	s.within(difference)
 	s.around(from.x)
-	last, ok, err := s.solve(0.03 * difference)
+	last, ok, err := s.solve(0.1 * difference)
 	if err != nil || !ok {
 		return point{}, err
 	}
