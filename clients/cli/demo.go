@@ -22,6 +22,7 @@ the demo plant already is shown as it stands.`
 // stage is what the demo needs to know.
 type stage struct {
 	keyFile, rest string
+	papers        string // folder for what is written
 	quiet         bool
 	keys          map[pb.Role]string
 	app           *app
@@ -52,6 +53,7 @@ func (a *app) demo() *cobra.Command {
 	f := c.Flags()
 	f.StringVar(&s.keyFile, "key-file", "", "file with the admin's key")
 	f.StringVar(&s.rest, "rest", "http://127.0.0.1:8480", "where REST is served")
+	f.StringVar(&s.papers, "papers", "millbase-demo", "folder for the quotes and pictures that are written")
 	f.BoolVar(&s.quiet, "load-only", false, "load the plant and print the keys, no more")
 	return c
 }

@@ -3,11 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
+	_ "embed"
 	"encoding/json"
 	"fmt"
 	"io"
 	"net/http"
 	"os"
+	"path/filepath"
 	"strings"
 
 	pb "millbase/proto/millbase/v1"
@@ -16,12 +18,13 @@ import (
 // play shows what each user asks and what each would see.
 func (s *stage) play(ctx context.Context) error {
 	maker, buyer, desk, floor := pb.Role_ROLE_INK_MAKER, pb.Role_ROLE_PURCHASING, pb.Role_ROLE_ORDER_DESK, pb.Role_ROLE_FLOOR
-	scenes := []struct {
-		title string
-		role  pb.Role
-		args  []string
-		code  int
-	}{
+	colour, err := s.customersColour()
+	if err != nil {
+		return err
+	}
+	quote := "q-" + s.stamp()
+	shade := []string{"--on", "uncoated-white", "--specification", "spot-any-shade", "--stock-only"}
+	for _, scene := range []scene{
 		{"THE INK MAKER: the cheapest sheetfed cyan from the lots that I have?", maker, []string{"optimise", "sheetfed-cyan", "--kg", "250", "--stock-only"}, 0},
 		{"... and as I can weigh it: whole divisions of my scales, nothing under 50 g?", maker,
 			[]string{"optimise", "sheetfed-cyan", "--kg", "250", "--stock-only", "--weighable", "--least", "50g"}, 0},
@@ -30,15 +33,19 @@ func (s *stage) play(ctx context.Context) error {
 		{"... and this one, which sales has asked for?", maker, []string{"optimise", demoImpossible, "--kg", "200"}, exitNoFormula},
 		{"... the batch in the pot came out too tacky: what brings it back?", maker, []string{"correct", "b-202", "--test", "tack=11", "--weighable"}, 0},
 		{"... an alkyd goes up by 5 %: which formulas of the book should change?", maker, []string{"reprice", "--price", "medium-alkyd=+5%", "--most", "6"}, 0},
-		{"... what does a spot colour cost to make?", maker, []string{"cost", "spot-harbour-blue", "--kg", "120", "--pack", "tin-2-5"}, 0},
-		{"... and what do I quote?", maker, []string{"quote", "q-" + s.stamp(), "--formula", "spot-harbour-blue", "--customer", "Millgate Press (invented)", "--title", "Harbour blue",
-			"--kg", "25,120,500,1200", "--pack", "tin-2-5", "--minimum", "150EUR"}, 0},
+		{"A CUSTOM SPOT COLOUR: a customer has sent a blue, 120 kg for an uncoated paper. What do I mix?", maker,
+			append([]string{"match", colour, "--kg", "120", "--frontier", "5"}, shade...), 0},
+		{"... a brighter red, is that in reach?", maker, []string{"match", "45,70,30", "--on", "uncoated-white", "--kg", "40"}, exitNoFormula},
+		{"... what does the blue cost, and what do I quote?", maker, append([]string{"quote", "create", quote, "--shade", colour, "--title", "Quay blue",
+			"--customer", "Millgate Press (invented)", "--kg", "25,120,500", "--pack", "tin-2-5,tin-1", "--laboratory", "--minimum", "150EUR"}, shade...), 0},
+		{"... it can be sent, and printed: one copy for the customer, one for the plant", maker, []string{"quote", "send", quote}, 0},
+		{"", maker, []string{"quote", "print", quote, "--to", s.papers}, 0},
+		{"", maker, []string{"quote", "print", quote, "--copy", "internal", "--to", s.papers}, 0},
+		{"QUALITY CONTROL: how strong are the pigments that came in?", pb.Role_ROLE_QUALITY, []string{"lots", "tests"}, 0},
 		{"PURCHASING: do stock and open orders cover the batches of the next six weeks?", buyer, []string{"coverage", "--short"}, 0},
 		{"WEIGH-UP: what do I weigh, in what order, from which lot?", floor, []string{"batch", "ticket", "b-201"}, 0},
-	}
-	for _, scene := range scenes {
-		s.heading(scene.title)
-		if err := s.command(ctx, scene.role, scene.code, scene.args...); err != nil {
+	} {
+		if err := s.act(ctx, scene); err != nil {
 			return err
 		}
 	}
@@ -46,7 +53,7 @@ func (s *stage) play(ctx context.Context) error {
 	for _, path := range []string{
 		"/v1/materials/sheetfed-black:leadTime?quantity_kg=250",
 		"/v1/materials/sheetfed-magenta:leadTime?quantity_kg=400",
-		"/v1/quotes/q-" + s.stamp() + ":customerCopy",
+		"/v1/quotes/" + quote + ":customerCopy",
 	} {
 		if err := s.curl(ctx, s.keys[desk], path, http.StatusOK); err != nil {
 			return err
@@ -58,6 +65,41 @@ func (s *stage) play(ctx context.Context) error {
 	}
 	s.heading("AND THE BOOKS: does the stock agree with the ledger?")
 	return s.command(ctx, pb.Role_ROLE_QUALITY, 0, "check-ledger")
+}
+
+// scene is a question and who asks it; without a title it belongs to the one before.
+type scene struct {
+	title string
+	role  pb.Role
+	args  []string
+	code  int
+}
+
+func (s *stage) act(ctx context.Context, of scene) error {
+	if of.title != "" {
+		s.heading(of.title)
+	} else {
+		fmt.Fprintln(s.app.out)
+	}
+	return s.command(ctx, of.role, of.code, of.args...)
+}
+
+// customerFile is the measurement that the demo's customer has sent.
+//
+//go:embed examples/customer-colour.txt
+var customerFile []byte
+
+// customersColour puts the customer's measurement into the folder for papers, and
+// names it as a colour.
+func (s *stage) customersColour() (string, error) {
+	file := filepath.Join(s.papers, "customer-colour.txt")
+	if err := os.MkdirAll(s.papers, 0o755); err != nil {
+		return "", &exit{exitFailed, err.Error()}
+	}
+	if err := os.WriteFile(file, customerFile, 0o644); err != nil {
+		return "", &exit{exitFailed, err.Error()}
+	}
+	return file + "#quay-blue", nil
 }
 
 // demoImpossible is the specification that can't be met as written.

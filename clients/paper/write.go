@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
@@ -71,8 +72,11 @@ func (c Copy) Write(ctx context.Context, folder string, browser *Browser) (files
 	if browser == nil {
 		return files, nil
 	}
-	pdf, err := browser.PDF(ctx, c.Page)
+	page, pdf, err := fitted(ctx, browser, c.Page)
 	if err != nil {
+		return files, err
+	}
+	if err := os.WriteFile(files[0].Path, page, 0o644); err != nil { // as it was printed
 		return files, err
 	}
 	n := Pages(pdf)
@@ -88,4 +92,26 @@ func (c Copy) Write(ctx context.Context, folder string, browser *Browser) (files
 		return files, err
 	}
 	return files, put("-shade.png", "picture of the shade", png)
+}
+
+// smaller are the sizes that a page of a little more than one sheet is tried at.
+var smaller = []string{"0.92", "0.84"}
+
+// fitted prints a page. One that runs on to a second sheet is set a little smaller
+// where that brings it on one; what needs more sheets keeps its size.
+func fitted(ctx context.Context, browser *Browser, page []byte) (as, pdf []byte, err error) {
+	if pdf, err = browser.PDF(ctx, page); err != nil || Pages(pdf) != 2 {
+		return page, pdf, err
+	}
+	for _, size := range smaller {
+		tight := bytes.Replace(page, []byte("</style>"), []byte("@media print{body{zoom:"+size+"}}</style>"), 1)
+		again, err := browser.PDF(ctx, tight)
+		if err != nil {
+			return page, nil, err
+		}
+		if Pages(again) == 1 {
+			return tight, again, nil
+		}
+	}
+	return page, pdf, nil
 }

@@ -131,7 +131,7 @@ func (c *costing) byBasis(f formula.Formula, asked FormulaCost, cans []rollup.Ca
 			continue
 		}
 		other := c.s.costing(basis, c.date)
-		other.sequence, other.tried = c.sequence, c.tried
+		other.sequence, other.tried, other.once = c.sequence, c.tried, c.once
 		result, err := other.cost(f, asked.Quantity, cans)
 		if err != nil {
 			return nil, err

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"millbase/costing/money"
+	"millbase/costing/rollup"
 	"millbase/costing/valuation"
 	"millbase/inventory"
 	"millbase/inventory/mass"
@@ -24,7 +25,8 @@ type costing struct {
 	steps    map[string][]costStep // by formula: what the steps of its route stand for
 	tried    map[string]PriceTrial // by material: prices that are tried out; nil for none
 	sequence Sequence
-	restsOn  map[string]time.Time // offers that a price was taken from, with the last day that they hold
+	restsOn  map[string]time.Time  // offers that a price was taken from, with the last day that they hold
+	once     []rollup.OverheadLine // what the question costs whatever the quantity
 }
 
 func (s *supply) costing(basis valuation.Basis, date time.Time) *costing {

@@ -29,7 +29,7 @@ var rollupKinds = map[formula.Step]rollup.Kind{
 // book is the roll-up's book: the formula in the quantity asked for, and every
 // formula inside it in the batches that the plant makes it in.
 func (c *costing) book(f formula.Formula, quantity mass.Mass) (rollup.Book, error) {
-	b := rollup.Book{Currency: c.s.plant.Currency, Formulas: map[string]rollup.Formula{}, Price: c.price,
+	b := rollup.Book{Once: c.once, Currency: c.s.plant.Currency, Formulas: map[string]rollup.Formula{}, Price: c.price,
 		Overhead: rollup.Overhead{MaterialPercent: c.s.plant.OverheadPercent, ConversionPercent: c.s.plant.OverheadPercent}}
 	return b, c.addFormula(b.Formulas, f, quantity, 0)
 }

@@ -76,13 +76,18 @@ func TestQuoteHoldsNoLongerThanItsOffers(t *testing.T) {
 		}
 		return nil
 	})
-	q := x.quotedDeep(func(r *app.QuoteRequest) { r.Basis = valuation.Replacement })
+	q := x.quotedDeep(func(r *app.QuoteRequest) { r.Basis, r.WithLaboratory = valuation.Replacement, true })
 	if !q.ValidUntil.Equal(x.day(10)) || q.CappedBy != "suppliers/acme/offers/ends" || !strings.Contains(strings.Join(q.Assumptions, "\n"), "suppliers/acme/offers/ends") {
 		t.Errorf("holds until %s, capped by %q, %v", q.ValidUntil, q.CappedBy, q.Assumptions)
 	}
 	for _, a := range q.Breaks[0].ByBasis {
 		if want := a.Total.Amount.Sub(q.Breaks[0].Cost.Amount); !a.Difference.Amount.Equal(want) {
 			t.Errorf("%s: difference %s, want %s", a.Basis, a.Difference, want)
+		}
+	}
+	for _, a := range q.Breaks[0].ByBasis[1:] { // the laboratory is in all of them
+		if d := a.Difference.Amount.Abs(); d.GreaterThan(dec("80")) {
+			t.Errorf("%s differs by %s", a.Basis, d)
 		}
 	}
 	if all := q.Breaks[0].ByBasis; len(all) != 4 || all[0].Basis != valuation.Replacement || !all[0].Difference.IsZero() {

@@ -151,12 +151,12 @@ func forAll(quantities []mass.Mass, assumed [][]string) []string {
 func (s *supply) quoteBreak(r QuoteRequest, q *Quote, f formula.Formula, quantity mass.Mass, rate money.Rate, cans []rollup.Can) (QuoteBreak, []string, error) {
 	c := s.costing(r.Basis, s.today)
 	c.sequence = r.Sequence
+	if r.WithLaboratory {
+		c.once = []rollup.OverheadLine{{Name: "laboratory", Cost: money.Money{Currency: s.plant.Currency, Amount: s.plant.LaboratoryCharge}}}
+	}
 	book, err := c.book(f, quantity)
 	if err != nil {
 		return QuoteBreak{}, nil, ofQuote(err)
-	}
-	if r.WithLaboratory {
-		book.Once = []rollup.OverheadLine{{Name: "laboratory", Cost: money.Money{Currency: s.plant.Currency, Amount: s.plant.LaboratoryCharge}}}
 	}
 	made, err := quote.Make(quote.Request{Reference: q.ID, Customer: q.Customer, Product: q.Title, Book: book, Formula: revisionID(f.ID, f.Revision),
 		Quantities: []mass.Mass{quantity}, Cans: cans, Margins: []quote.MarginBreak{{Percent: q.Margin}}, Target: r.Target, Minimum: r.Minimum, Rate: rate,
