@@ -127,6 +127,8 @@ func newAPI(conn *channel) (http.Handler, error) {
 		pb.RegisterPurchasingServiceHandlerClient(ctx, mux, pb.NewPurchasingServiceClient(conn)),
 		pb.RegisterCorrectionServiceHandlerClient(ctx, mux, pb.NewCorrectionServiceClient(conn)),
 		pb.RegisterShadeServiceHandlerClient(ctx, mux, pb.NewShadeServiceClient(conn)),
+		pb.RegisterColourServiceHandlerClient(ctx, mux, pb.NewColourServiceClient(conn)),
+		pb.RegisterLotTestServiceHandlerClient(ctx, mux, pb.NewLotTestServiceClient(conn)),
 		pb.RegisterStudyServiceHandlerClient(ctx, mux, pb.NewStudyServiceClient(conn)),
 		pb.RegisterLeadTimeServiceHandlerClient(ctx, mux, pb.NewLeadTimeServiceClient(conn)),
 	)

@@ -67,9 +67,11 @@ func TestPostgresKilledWhilePosting(t *testing.T) {
 		time.Sleep(400 * time.Millisecond)
 		killPostmaster(t, cfg.DataDir)
 		pg.Abandon() // as the next start of the server finds it
-		if pg, err = embeddedpg.Start(t.Context(), cfg); err != nil {
+		next, err := embeddedpg.Start(t.Context(), cfg)
+		if err != nil {
 			t.Fatal(err)
 		}
+		pg = next
 	}
 	time.Sleep(400 * time.Millisecond)
 	done.Store(true)

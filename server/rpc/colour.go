@@ -140,7 +140,7 @@ func (f *fields) colour(field string, c *pb.Colour) app.ColourSeen {
 	case c.GetCurve() != nil:
 		return app.ColourSeen{Curve: f.optionalCurve(field+".curve", c.GetCurve())}
 	case c.GetLab() == nil:
-		f.add(field, "give a curve or CIELAB values")
+		f.add(field+".curve", "give a curve, or CIELAB values")
 	}
 	return app.ColourSeen{Lab: labOf(c.GetLab())}
 }

@@ -152,6 +152,8 @@ var patternHints = map[string]string{
 	`^(([01][0-9]|2[0-3]):[0-5][0-9]|24:00)$`:  "write a time of day like 14:00; 24:00 is the end of the day",
 	`^suppliers/([a-z0-9-]+|-)$`:               "write it like suppliers/..., or suppliers/- for all",
 	`^suppliers/[a-z0-9-]+/offers/[a-z0-9-]+$`: "write it like suppliers/.../offers/...",
+	`^lots/[a-z0-9-]+/tests/[a-z0-9-]+$`:       "write it like lots/.../tests/...",
+	`^[0-9]{1,2}(\.[0-9]{1,3})?$`:              "write a number below 100 with at most three decimals, such as 0.5",
 	`^formulas/[a-z0-9-]+(@[0-9]{1,6})?$`:      "write it like formulas/... or, for one revision, formulas/...@3",
 	`^quotes/[a-z0-9-]+(@[0-9]{1,6})?$`:        "write it like quotes/... or, for one revision, quotes/...@3",
 	`^formulas/[a-z0-9-]+@[0-9]{1,6}$`:         "name a revision, like formulas/...@3",

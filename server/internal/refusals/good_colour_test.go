@@ -2,6 +2,7 @@ package refusals
 
 import (
 	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
@@ -45,7 +46,7 @@ func (b *book) goodColours() map[string]func() proto.Message {
 		},
 		"ListCharacterisations": func() proto.Message { return &pb.ListCharacterisationsRequest{} },
 		"ReadMeasurements": func() proto.Message {
-			return &pb.ReadMeasurementsRequest{Content: []byte("name,400,410,420,430,440,450,460,470\nwhite,0.8,0.81,0.82,0.83,0.83,0.83,0.83,0.83\n")}
+			return &pb.ReadMeasurementsRequest{Content: []byte("name,400,420,440,460,480,500,520,540,560,580,600,620,640,660,680,700\nwhite" + strings.Repeat(",0.8", 16) + "\n")}
 		},
 		"CompareColours": func() proto.Message {
 			return &pb.CompareColoursRequest{Sample: &pb.Colour{Curve: flat(0.4)}, Standard: &pb.Colour{Curve: flat(0.41)}, ToleranceDe00: 1, OverBlack: flat(0.39),

@@ -128,7 +128,7 @@ func texts(method string, m protoreflect.Message, fd protoreflect.FieldDescripto
 	} else {
 		value = m.Get(fd).String()
 	}
-	ignored := strings.Contains(method, "Create") && (name == "etag" || name == "name") || method == "ReceiveLot" && (name == "etag" || name == "name")
+	ignored := (strings.Contains(method, "Create") || method == "RecordLotTest") && (name == "etag" || name == "name") || method == "ReceiveLot" && (name == "etag" || name == "name")
 	switch {
 	case ignored:
 		return
