@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 )
@@ -75,23 +76,38 @@ func (b *Browser) run(ctx context.Context, from string, content []byte, to, as s
 	// The pages have no scripts and ask for nothing over the network.
 	args := append([]string{"--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
 		"--disable-sync", "--disable-dev-shm-usage", "--user-data-dir=" + filepath.Join(folder, "profile"), as + filepath.Join(folder, to)}, flags...)
+	args = append(args, (&url.URL{Scheme: "file", Path: source}).String())
 	if os.Getuid() == 0 {
-		args = append(args, "--no-sandbox") // Chromium has none for root
+		args = append(args, noSandbox) // Chromium has none for root
 	}
-	command := exec.CommandContext(ctx, b.path, append(args, (&url.URL{Scheme: "file", Path: source}).String())...)
-	command.Dir = folder
-	command.WaitDelay = 5 * time.Second
-	var said bytes.Buffer
-	command.Stdout, command.Stderr = &said, &said
-	err = command.Run()
+	said, err := b.start(ctx, folder, args)
+	if err != nil && !slices.Contains(args, noSandbox) && strings.Contains(said, "No usable sandbox") {
+		// A container, or a system that gives its users none.
+		said, err = b.start(ctx, folder, append(args, noSandbox))
+	}
 	made, readErr := os.ReadFile(filepath.Join(folder, to))
 	switch {
 	case ctx.Err() != nil:
 		return nil, fmt.Errorf("printing by %s was given up: %w", b.path, ctx.Err())
 	case err != nil || readErr != nil:
-		return nil, fmt.Errorf("%s did not print (%v): %s", b.path, errors.Join(err, readErr), tail(said.String()))
+		return nil, fmt.Errorf("%s did not print (%v): %s", b.path, errors.Join(err, readErr), tail(said))
 	}
 	return made, nil
+}
+
+// noSandbox lets Chromium run where it can have no sandbox: the pages are our own,
+// without scripts and with everything in them escaped.
+const noSandbox = "--no-sandbox"
+
+// start runs Chromium once, and returns what it said.
+func (b *Browser) start(ctx context.Context, folder string, args []string) (said string, err error) {
+	command := exec.CommandContext(ctx, b.path, args...)
+	command.Dir = folder
+	command.WaitDelay = 5 * time.Second
+	var out bytes.Buffer
+	command.Stdout, command.Stderr = &out, &out
+	err = command.Run()
+	return out.String(), err
 }
 
 // tail is the last lines of what a program said.
