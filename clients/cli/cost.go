@@ -61,6 +61,11 @@ func printBases(w io.Writer, bases []*pb.BasisCost) {
 		t.add(word(b.CostBasis, "COST_BASIS_"), cashNumber(b.Materials, 2), cash(b.Total, 2), cashNumber(b.Difference, 2))
 	}
 	t.print(w)
+	for _, b := range bases {
+		if b.Total == nil {
+			fmt.Fprintf(w, "There is no %s cost: %s\n", word(b.CostBasis, "COST_BASIS_"), strings.Join(b.Missing, " "))
+		}
+	}
 }
 
 func printCostLines(w io.Writer, lines []*pb.CostLine) {

@@ -101,6 +101,25 @@ func runsFor(s Step, out mass.Mass, keep decimal.Decimal) (int64, error) {
 	return runs.IntPart(), nil
 }
 
+// Back is what goes into the step, and in how many runs, for a mass to come out of
+// it, rounded up. Errors: ErrFormula where the step loses all that it holds,
+// ErrQuantity above the largest mass.
+func (s Step) Back(out mass.Mass) (in mass.Mass, runs int64, err error) {
+	keep := hundred.Sub(s.LossPercent).Shift(-2)
+	if keep.Sign() <= 0 {
+		return 0, 0, fmt.Errorf("%w: step %q loses %s %%; give 0 to below 100", ErrFormula, s.Name, s.LossPercent)
+	}
+	if runs, err = runsFor(s, out, keep); err != nil {
+		return 0, 0, fmt.Errorf("%w: %w", ErrFormula, err)
+	}
+	whole := decimal.NewFromInt(int64(s.LossPerRun)).Mul(decimal.NewFromInt(runs)).Add(decimal.NewFromInt(int64(out)))
+	all := money.DivDecimal(whole, keep, 0, money.RoundUp)
+	if all.GreaterThan(decimal.NewFromInt(int64(mass.Max))) {
+		return 0, 0, fmt.Errorf("%w: step %q would take in more than 1,000,000 t", ErrQuantity, s.Name)
+	}
+	return mass.Mass(all.IntPart()), runs, nil
+}
+
 // Time is how long the step takes for a mass that goes in, in a number of runs:
 // rounded up to a whole second, at most a hundred years.
 func (s Step) Time(in mass.Mass, runs int64) time.Duration {

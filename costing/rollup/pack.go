@@ -23,8 +23,8 @@ type Can struct {
 	Cost  money.Money // of one
 }
 
-// mostUnits bounds the work of Pack: sizes that have no larger common part than
-// this many in the largest are packed one size at a time.
+// mostUnits bounds the work of Pack: where more than this many of the largest common
+// part of the sizes have to be looked at, the quantity is packed in one size.
 const mostUnits = 200_000
 
 // Pack fills a quantity into cans of the sizes given, the last of them perhaps in
@@ -95,6 +95,15 @@ func gcd(a, b int64) int64 {
 // rest is found by dynamic programming.
 func (p *packing) mix(quantity mass.Mass) []int64 {
 	need := int64(quantity.RoundTo(p.unit, mass.RoundCeil) / p.unit)
+	if !p.whole {
+		return p.oneSize(need)
+	}
+	if need <= mostUnits {
+		return p.fill(need)
+	}
+	if p.sizes[0] > mostUnits { // so that no product below is too large
+		return p.oneSize(need)
+	}
 	best := 0
 	for i := range p.cans {
 		if p.costs[i]*p.sizes[best] < p.costs[best]*p.sizes[i] {
@@ -102,7 +111,7 @@ func (p *packing) mix(quantity mass.Mass) []int64 {
 		}
 	}
 	others := p.sizes[best] * p.sizes[0]
-	if !p.whole || others > mostUnits {
+	if others > mostUnits {
 		return p.oneSize(need)
 	}
 	counts := make([]int64, len(p.cans))

@@ -59,3 +59,19 @@ func TestNoMixOfCansIsCheaper(t *testing.T) {
 		try(0, q, decimal.Zero, 0)
 	})
 }
+
+// A container of a tonne and tins of 2.5 kg are mixed too: 1005 kg go into one of the
+// one and two of the other. Sizes with no common part are packed in one size.
+func TestPackOddSizes(t *testing.T) {
+	tonne := rollup.Can{ID: "tonne", Holds: 1000 * kg, Cost: eur("95")}
+	tin := rollup.Can{ID: "tin", Holds: 2500 * mass.Gram, Cost: eur("1.20")}
+	small := rollup.Can{ID: "small tin", Holds: kg, Cost: eur("0.90")}
+	got, err := rollup.Pack([]rollup.Can{small, tin, tonne}, 1005*kg)
+	if err != nil || len(got) != 2 || got[0].Count != 1 || got[1].Count != 2 {
+		t.Errorf("1005 kg: %+v, %v", got, err)
+	}
+	huge := []rollup.Can{{ID: "a", Holds: 1 << 32, Cost: eur("0.5")}, {ID: "b", Holds: 1<<32 - 1, Cost: eur("0.6")}}
+	if got, err = rollup.Pack(huge, 6000*kg); err != nil || len(got) != 1 || got[0].Can != "a" || got[0].Count != 2 {
+		t.Errorf("sizes of nothing in common: %+v, %v", got, err)
+	}
+}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -64,15 +63,7 @@ type FormulaCost struct {
 	Basis       valuation.Basis
 	Assumptions []string
 	ByBasis     []BasisCost // the basis asked for first
-}
-
-// BasisCost is a cost on one basis, in the plant's currency.
-type BasisCost struct {
-	Basis      valuation.Basis
-	Materials  money.Money // bought, through all levels
-	Total      money.Money
-	Difference money.Money // Total less that on the basis asked for
-	Missing    []string    // figures that the basis lacks; others took their place
+	lacks       []string    // of Assumptions, those that say that the basis had no figure
 }
 
 // costPlaces is how many decimal places a cost per kg is shown with.
@@ -121,46 +112,6 @@ func (b *Book) CostFormula(ctx context.Context, q CostQuery) (FormulaCost, error
 	}
 	out.ByBasis, err = c.byBasis(f, out, cans)
 	return out, err
-}
-
-// byBasis costs what was costed on every basis.
-func (c *costing) byBasis(f formula.Formula, asked FormulaCost, cans []rollup.Can) ([]BasisCost, error) {
-	out := []BasisCost{basisCost(asked, asked)}
-	for _, basis := range []valuation.Basis{valuation.Lot, valuation.Average, valuation.Replacement, valuation.Standard} {
-		if basis == c.basis {
-			continue
-		}
-		other := c.s.costing(basis, c.date)
-		other.sequence, other.tried, other.once = c.sequence, c.tried, c.once
-		result, err := other.cost(f, asked.Quantity, cans)
-		if err != nil {
-			return nil, err
-		}
-		cost, err := other.answer(f, result)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, basisCost(cost, asked))
-	}
-	return out, nil
-}
-
-// basisCost sums a cost up, against the one that was asked for.
-func basisCost(cost, asked FormulaCost) BasisCost {
-	zero := money.Money{Currency: cost.Total.Currency}
-	out := BasisCost{Basis: cost.Basis, Materials: zero, Total: cost.Total, Difference: zero}
-	for _, l := range cost.Lines {
-		if l.Kind == CostMaterial {
-			out.Materials.Amount = out.Materials.Amount.Add(l.Amount.Amount)
-		}
-	}
-	out.Difference.Amount = cost.Total.Amount.Sub(asked.Total.Amount)
-	for _, a := range cost.Assumptions {
-		if !slices.Contains(asked.Assumptions, a) {
-			out.Missing = append(out.Missing, a)
-		}
-	}
-	return out
 }
 
 // cans are the packs of a list of ids with commas between; none for an empty one.
@@ -222,7 +173,7 @@ func (c *costing) answer(f formula.Formula, r rollup.Result) (FormulaCost, error
 		return FormulaCost{}, err
 	}
 	return FormulaCost{Formula: revisionID(f.ID, f.Revision), Quantity: r.Quantity, Charge: r.Charge, Lines: lines,
-		Total: r.Total, PerKg: perKg, Basis: c.basis, Assumptions: c.assumed(f, r)}, nil
+		Total: r.Total, PerKg: perKg, Basis: c.basis, Assumptions: c.assumed(f, r), lacks: c.lacks}, nil
 }
 
 // percent writes parts per million as a percentage.
@@ -237,10 +188,17 @@ func (c *costing) assumed(f formula.Formula, r rollup.Result) []string {
 	if len(f.Route) == 0 {
 		out = append(out, "The formula has no route: no process time, labour or wash-up is counted.")
 	}
-	for _, s := range r.Steps {
+	var kept mass.Mass
+	for k, s := range r.Steps {
+		if c.steps[r.Formula][k].kind != "" {
+			kept += s.Loss
+		}
 		if s.Runs > 1 {
 			out = append(out, fmt.Sprintf("The step %s takes %d charges: no machine that does it holds %s.", s.Name, s.Runs, s.In))
 		}
+	}
+	if kept > 0 {
+		out = append(out, fmt.Sprintf("The machines keep back %s of what is weighed in.", kept))
 	}
 	if o := c.s.plant.OverheadPercent; o.Sign() > 0 {
 		out = append(out, fmt.Sprintf("Overhead is %s %% on bought materials and on machine time with wash-up, at each level on its own.", o))

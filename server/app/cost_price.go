@@ -22,6 +22,7 @@ type costing struct {
 	date     time.Time
 	taken    map[string]mass.Mass // by lot: what this question has used of it
 	notes    []string
+	lacks    []string              // of notes, those of figures that the basis lacks
 	steps    map[string][]costStep // by formula: what the steps of its route stand for
 	tried    map[string]PriceTrial // by material: prices that are tried out; nil for none
 	sequence Sequence
@@ -38,6 +39,14 @@ func (c *costing) note(format string, args ...any) {
 	if n := fmt.Sprintf(format, args...); !slices.Contains(c.notes, n) {
 		c.notes = append(c.notes, n)
 	}
+}
+
+// lack keeps a sentence that says that the basis has no figure.
+func (c *costing) lack(format string, args ...any) {
+	if n := fmt.Sprintf(format, args...); !slices.Contains(c.lacks, n) {
+		c.lacks = append(c.lacks, n)
+	}
+	c.note(format, args...)
 }
 
 // errNoCost says that a basis has no figure for a material; why goes into the
@@ -91,7 +100,7 @@ func (c *costing) onBases(material string, need mass.Mass, bases []valuation.Bas
 		var none errNoCost
 		switch {
 		case err == nil && why != "":
-			c.note("%s: %s, so %s cost is taken.", c.s.title(material), why, b)
+			c.lack("%s: %s, so %s cost is taken.", c.s.title(material), why, b)
 			return cost, nil
 		case err == nil:
 			return cost, nil
@@ -173,7 +182,7 @@ func (s *supply) lotCost(l StockLot) money.PerKg {
 func (c *costing) ofNamedLot(material, lot string, need mass.Mass) (money.Money, error) {
 	l, known := c.s.lots[lot]
 	if !known || !c.s.costed(l) {
-		c.note("Lot %s of %s has no landed cost.", lot, c.s.title(material))
+		c.lack("Lot %s of %s has no landed cost.", lot, c.s.title(material))
 		return c.onBases(material, need, c.others())
 	}
 	var free mass.Mass
@@ -209,9 +218,9 @@ func (c *costing) ofLots(material string, need mass.Mass) (money.Money, error) {
 		return total, nil
 	}
 	if left < need {
-		c.note("%s: %s of %s can come from free lots on %s; the rest is valued as bought new.", c.s.title(material), need-left, need, c.date.Format(time.DateOnly))
+		c.lack("%s: %s of %s can come from free lots on %s; the rest is valued as bought new.", c.s.title(material), need-left, need, c.date.Format(time.DateOnly))
 	} else {
-		c.note("%s: no free lot with a landed cost on %s; it is valued as bought new.", c.s.title(material), c.date.Format(time.DateOnly))
+		c.lack("%s: no free lot with a landed cost on %s; it is valued as bought new.", c.s.title(material), c.date.Format(time.DateOnly))
 	}
 	rest, err := c.onBases(material, left, c.others())
 	if err != nil {

@@ -41,7 +41,7 @@ func (c *costing) addFormula(to map[string]rollup.Formula, f formula.Formula, qu
 	if _, done := to[id]; done {
 		return nil
 	}
-	route, meaning, err := c.route(f, chargeOf(f, quantity), standard > 0)
+	route, meaning, err := c.route(f, quantity, standard > 0)
 	if err != nil {
 		return err
 	}
@@ -77,19 +77,6 @@ func (c *costing) addFormula(to map[string]rollup.Formula, f formula.Formula, qu
 	return nil
 }
 
-// standardBatch is the quantity in which the plant makes an ink to stock: the
-// largest charge that the machines of its route hold, less the loss; 0 when they
-// have no limit.
-func (s *supply) standardBatch(f formula.Formula) mass.Mass {
-	var charge mass.Mass
-	for _, step := range f.Route {
-		if limit := largest(s.plant.machinesFor(step.Step)); limit > 0 && (charge == 0 || limit < charge) {
-			charge = limit
-		}
-	}
-	return mass.MulDiv(charge, yieldOf(f), partsOf(f), mass.RoundDown)
-}
-
 func yieldOf(f formula.Formula) int64 {
 	if f.YieldPartsPerMillion <= 0 {
 		return formula.Whole
@@ -105,24 +92,17 @@ func partsOf(f formula.Formula) int64 {
 	return max(sum, 1)
 }
 
-// maxCharges is the largest number of charges that a cost is worked out for.
-const maxCharges = 10_000
-
-// route puts each step on the first machine that does it and holds the charge,
-// or, when none does, on the one that holds most, in several charges. Washing up
-// is a step of its own so that it stands apart; the yield loss is taken at the
-// end.
-func (c *costing) route(f formula.Formula, charge mass.Mass, inner bool) ([]rollup.Step, []costStep, error) {
+// route is the steps of the formula on their machines. Washing up is a step of its
+// own so that it stands apart; the yield loss is taken at the end.
+func (c *costing) route(f formula.Formula, quantity mass.Mass, inner bool) ([]rollup.Step, []costStep, error) {
+	picks, err := c.s.picks(f, quantity)
+	if err != nil {
+		return nil, nil, err
+	}
 	var route []rollup.Step
 	var meaning []costStep
-	for _, s := range f.Route {
-		m, ok := pickMachine(c.s.plant.machinesFor(s.Step), charge)
-		if !ok {
-			return nil, nil, noMachine(s.Step)
-		}
-		if m.Capacity > 0 && charge/m.Capacity > maxCharges {
-			return nil, nil, InvalidField("quantity_kg", "the quantity is too large: %s holds %s, and it would take more than %d charges.", m.named(), m.Capacity, maxCharges)
-		}
+	for k, s := range f.Route {
+		m := picks[k].machine
 		rate := money.Money{Currency: c.s.plant.Currency, Amount: m.RatePerHour.Add(m.LabourPerHour.Mul(m.Crew))}
 		route = append(route, rollup.Step{
 			Name: inWords(s.Step), Kind: rollupKinds[s.Step], Capacity: m.Capacity, SetUp: time.Duration(m.SetupMinutes) * time.Minute,
@@ -170,19 +150,6 @@ func (c *costing) washUp(m Machine, inner bool) time.Duration {
 // lossPercent is what of the charge does not end up canned: 100 (1 - yield).
 func lossPercent(f formula.Formula) decimal.Decimal {
 	return decimal.New(formula.Whole-yieldOf(f), -4)
-}
-
-func pickMachine(machines []Machine, charge mass.Mass) (Machine, bool) {
-	if fit := holding(machines, charge); len(fit) > 0 {
-		return fit[0], true
-	}
-	var best Machine
-	for _, m := range machines {
-		if m.Capacity > best.Capacity {
-			best = m
-		}
-	}
-	return best, len(machines) > 0
 }
 
 // named is the machine as the floor calls it.

@@ -48,16 +48,61 @@ func TestQuoteAtATargetPrice(t *testing.T) {
 }
 
 // TestQuoteFullBatches: the mixers hold 100 and 500 kg, of which 80 % are canned.
+// Where they lose half a per cent of it, and the filler one, 78.8 and 394.0 kg are
+// canned of a charge.
 func TestQuoteFullBatches(t *testing.T) {
 	x := newWorks(t)
 	q := x.quotedDeep(func(r *app.QuoteRequest) { r.FullBatches, r.Quantities = true, []mass.Mass{500 * kilo, 50 * kilo} })
-	want := []mass.Mass{50, 80, 160, 240, 320, 400, 500}
+	checkFullBatches(t, q, []mass.Mass{50, 80, 400, 500}, []int{1, 1, 1, 2})
+	p := worksPlant()
+	p.Machines[0].LossPercent, p.Machines[1].LossPercent, p.Machines[4].LossPercent = dec("0.5"), dec("0.5"), dec("1")
+	x.figures(p)
+	q = x.quotedDeep(func(r *app.QuoteRequest) {
+		r.ID, r.FullBatches, r.Quantities = "q-loss", true, []mass.Mass{1000 * kilo, 50 * kilo, 78 * kilo}
+	})
+	checkFullBatches(t, q, []mass.Mass{50, 78, 394, 788, 1000}, []int{1, 1, 1, 2, 3})
+}
+
+func checkFullBatches(t *testing.T, q app.Quote, want []mass.Mass, batches []int) {
+	t.Helper()
 	if len(q.Breaks) != len(want) {
 		t.Fatalf("%d quantities, want %v", len(q.Breaks), want)
 	}
 	for i, b := range q.Breaks {
-		if b.Quantity != want[i]*kilo || b.FullBatch != (i > 0 && i < len(want)-1) {
-			t.Errorf("%s, full batch %v; want %d kg", b.Quantity, b.FullBatch, want[i])
+		asked := b.Quantity == 50*kilo || b.Quantity == 78*kilo || i == len(want)-1
+		if b.Quantity != want[i]*kilo || b.FullBatch == asked || b.Batches != batches[i] {
+			t.Errorf("%s, full batch %v, %d batches; want %d kg in %d", b.Quantity, b.FullBatch, b.Batches, want[i], batches[i])
+		}
+	}
+}
+
+// On the lot basis the base ink is valued as it lies on the shelf; through its
+// formula it has no cost, for nothing is known of what the pigment costs.
+func TestABasisWithoutACostSaysWhy(t *testing.T) {
+	x := newWorks(t)
+	x.update(func(ctx context.Context, tx app.Tx) error {
+		rec, err := tx.Materials().Get(ctx, "blue")
+		if err == nil {
+			rec.Value.StandardCostPerKg = dec("0")
+			_, err = tx.Materials().Update(ctx, rec.Value, 0)
+		}
+		return err
+	})
+	x.stock("l-base", "base-blue", 200*kilo, "7", 100)
+	q := x.quotedDeep(func(r *app.QuoteRequest) { r.Basis = valuation.Lot })
+	for _, b := range q.Breaks[0].ByBasis {
+		none := b.Basis == valuation.Replacement || b.Basis == valuation.Standard
+		if none != (b.Total.Currency == "") {
+			t.Errorf("%s: %+v", b.Basis, b)
+		}
+		if none {
+			says(t, b.Missing, "materials/blue has no cost")
+		}
+	}
+	says(t, q.Breaks[0].ByBasis[0].Missing, "Cobalt drier: no free lot")
+	for _, m := range q.Breaks[0].ByBasis[1].Missing { // what is said on any basis is not missing
+		if strings.Contains(m, "are valued on the") {
+			t.Errorf("missing: %q", m)
 		}
 	}
 }

@@ -86,33 +86,6 @@ func (s *supply) quote(r QuoteRequest, f formula.Formula) (Quote, error) {
 	return q, nil
 }
 
-// mostFullBatches is how many full batches are quoted beside what was asked for.
-const mostFullBatches = 5
-
-// withFullBatches adds what full charges of the plant's mixers make, in whole
-// kilograms, between the smallest and the largest quantity asked for.
-func (s *supply) withFullBatches(f formula.Formula, asked []mass.Mass) []mass.Mass {
-	var full []mass.Mass
-	for _, step := range []formula.Step{formula.Premix, formula.LetDown} {
-		if !slices.ContainsFunc(f.Route, func(r formula.RouteStep) bool { return r.Step == step }) {
-			continue
-		}
-		for _, m := range s.plant.machinesFor(step) {
-			made := mass.MulDiv(m.Capacity, yieldOf(f), partsOf(f), mass.RoundDown).RoundTo(mass.Kilogram, mass.RoundFloor)
-			for n := mass.Mass(1); made > 0 && n <= mostFullBatches && n*made <= asked[len(asked)-1]; n++ {
-				if n*made > asked[0] {
-					full = append(full, n*made)
-				}
-			}
-		}
-	}
-	slices.Sort(full)
-	full = slices.Compact(full)
-	out := append(slices.Clone(asked), full[:min(len(full), mostFullBatches)]...)
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
 // capped shortens how long a quote holds to the first end of the offers that its
 // costs rest on.
 func (q *Quote) capped(restsOn map[string]time.Time) {

@@ -66,6 +66,7 @@ type basisBody struct {
 	Materials decimal.Decimal `json:"materials"`
 	Total     decimal.Decimal `json:"total"`
 	Apart     decimal.Decimal `json:"difference"`
+	None      bool            `json:"none,omitempty"` // there is no cost on this basis
 	Missing   []string        `json:"missing,omitempty"`
 }
 
@@ -118,7 +119,7 @@ func (k QuoteBreak) body() breakBody {
 		Lead: leadBody{k.Lead.Possible, k.Lead.Days, k.Lead.DecidedBy, k.Lead.Reason}}
 	out.FullBatch = k.FullBatch
 	for _, c := range k.ByBasis {
-		out.ByBasis = append(out.ByBasis, basisBody{c.Basis.String(), c.Materials.Amount, c.Total.Amount, c.Difference.Amount, c.Missing})
+		out.ByBasis = append(out.ByBasis, basisBody{c.Basis.String(), c.Materials.Amount, c.Total.Amount, c.Difference.Amount, c.Total.Currency == "", c.Missing})
 	}
 	for _, c := range k.Cans {
 		out.Cans = append(out.Cans, cansBody(c))
@@ -208,5 +209,8 @@ func (k breakBody) of(q *Quote) QuoteBreak {
 func (c basisBody) of(currency string) BasisCost {
 	in := func(amount decimal.Decimal) money.Money { return money.Money{Currency: currency, Amount: amount} }
 	basis, _ := valuation.ParseBasis(c.Basis) // written by String
+	if c.None {
+		return BasisCost{Basis: basis, Missing: c.Missing}
+	}
 	return BasisCost{basis, in(c.Materials), in(c.Total), in(c.Apart), c.Missing}
 }

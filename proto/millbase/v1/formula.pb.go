@@ -1039,7 +1039,8 @@ type BasisCost struct {
 	Total     *money.Money `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
 	// Total less that on the basis asked for.
 	Difference *money.Money `protobuf:"bytes,4,opt,name=difference,proto3" json:"difference,omitempty"`
-	// Figures that this basis lacks, in sentences; others took their place.
+	// Figures that this basis lacks, in sentences; others took their place. Without a
+	// total there is no cost on this basis, and this says why.
 	Missing       []string `protobuf:"bytes,5,rep,name=missing,proto3" json:"missing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -143,8 +143,8 @@ type Quote struct {
 	// The price that is asked, in the quote's currency: the margin is what comes out.
 	// Absent: the price follows from the margin.
 	TargetPricePerKg *money.Money `protobuf:"bytes,25,opt,name=target_price_per_kg,json=targetPricePerKg,proto3" json:"target_price_per_kg,omitempty"`
-	// Quote full batches too, as the mixers hold them, between the smallest and the
-	// largest quantity: there the price per kg is lowest.
+	// Quote full batches too, between the smallest and the largest quantity: those of
+	// which a kilogram more takes a larger mixer or one more charge.
 	WithFullBatches bool `protobuf:"varint,26,opt,name=with_full_batches,json=withFullBatches,proto3" json:"with_full_batches,omitempty"`
 	// CIE L* of a print of the ink (of a shade: as predicted), and of the ink on the
 	// machines before: from light to dark a short wash-up is enough. Absent: in full.
