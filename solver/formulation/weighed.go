@@ -21,6 +21,10 @@ type Weighed struct {
 	// FreeCostPerKg is the cost of the cheapest formula without rules, weighed to
 	// the milligram; PricePerKg is what being weighable costs more.
 	FreeCostPerKg, PricePerKg float64
+	// LastCostPerKg is what the last kilogram of the quantity costs without rules,
+	// premiums included: what is over or under the quantity counts at it. It is more
+	// than FreeCostPerKg where a cheap lot is used up.
+	LastCostPerKg float64
 	// Made is the finished mass; Over is how much of it is more than the quantity,
 	// below 0 for less.
 	Made, Over mass.Mass
@@ -106,7 +110,7 @@ func (h *whole) answer(a *Answer, f *found) error {
 	}
 	a.CostPerKg, a.TotalCost = cost/made, cost
 	gap := max(0, f.value-f.bound)
-	a.Weighed = &Weighed{Proven: a.Outcome == Optimal, GapPerKg: gap, FreeCostPerKg: free, PricePerKg: max(0, a.CostPerKg-free),
+	a.Weighed = &Weighed{Proven: a.Outcome == Optimal, GapPerKg: gap, FreeCostPerKg: free, LastCostPerKg: h.last, PricePerKg: max(0, a.CostPerKg-free),
 		Made: mass.RoundKilograms(made, mass.RoundHalfEven)}
 	if f.value != 0 {
 		a.Weighed.GapFraction = gap / max(f.value, -f.value)

@@ -19,7 +19,7 @@ type Weighing struct {
 	// candidate the last one counts.
 	Handling []Handling
 	// Tolerance is how far the finished mass may be over or under the quantity.
-	// What is over or under counts at the cost per kg of the formula without rules,
+	// What is over or under counts at what the last kilogram costs without rules,
 	// so that short weight is no saving. 0 asks for the quantity itself.
 	Tolerance mass.Mass
 	// Least is the least amount of a component that is worth weighing.

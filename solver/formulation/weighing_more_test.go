@@ -23,7 +23,7 @@ func TestBetweenTwoBalances(t *testing.T) {
 		Weighing: &formulation.Weighing{Balances: []formulation.Balance{{Division: mass.Kilogram, From: 3500 * mass.Gram},
 			{Division: 500 * mass.Gram, Capacity: 500 * mass.Gram}}}}
 	a := weigh(t, p)
-	want, ok := enumerated(p, a.Weighed.FreeCostPerKg)
+	want, ok := enumerated(p, a.Weighed.LastCostPerKg)
 	if a.Outcome != formulation.Optimal || !ok {
 		t.Fatalf("%s %+v %+v", a.Outcome, a.Weighed, a.Components)
 	}
@@ -79,12 +79,12 @@ func TestRulesNeverSave(t *testing.T) {
 			return
 		}
 		free := a.Weighed.FreeCostPerKg
+		a0 := a.Weighed
 		value := func(a *formulation.Answer) float64 {
 			w := a.Weighed
-			return a.CostPerKg*w.Made.Kilograms() - w.FreeCostPerKg*w.Over.Kilograms()
+			return a.CostPerKg*w.Made.Kilograms() - a0.LastCostPerKg*w.Over.Kilograms()
 		}
-		// A little less ink may get along with what is cheap and scarce.
-		if a.Weighed.Over == 0 && value(a) < free*p.Quantity.Kilograms()*(1-1e-5)-1e-6 {
+		if value(a) < free*p.Quantity.Kilograms()*(1-1e-5)-1e-6 {
 			r.Errorf("%g, to the milligram %g", value(a)/p.Quantity.Kilograms(), free)
 		}
 		for what, drop := range map[string]func(*formulation.Weighing){

@@ -26,6 +26,7 @@ type whole struct {
 	free   *solver.Solution // the optimum without rules
 	lines  []line           // per active column
 	tol    float64          // part of the quantity
+	last   float64          // what the last kilogram of the quantity adds to the objective of free
 }
 
 // line is how one column can be weighed.
@@ -50,6 +51,12 @@ const (
 func newWhole(ctx context.Context, engine solver.Engine, p *Problem, b *built, w *Weighing, free *solver.Solution) *whole {
 	h := &whole{built: b, asked: p, ctx: ctx, engine: engine, w: w, free: free}
 	h.tol = float64(w.Tolerance) / float64(b.p.Quantity)
+	h.last = free.Objective
+	for k, d := range free.ReducedCost {
+		// Only stock and the least of a component do not grow with the quantity: by
+		// duality the rest of the objective is the price of its growth.
+		h.last -= d * free.X[k]
+	}
 	h.makeLines()
 	return h
 }

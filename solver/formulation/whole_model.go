@@ -122,16 +122,16 @@ func (h *whole) pose(a asked) *posed {
 	return p
 }
 
-// objective counts what is over or under the quantity at the cost per kg of the
-// formula without rules.
+// objective counts what is over or under the quantity at what the last kilogram of
+// it costs without rules.
 func (h *whole) objective(p *posed) {
 	if h.tol == 0 {
 		return
 	}
 	for k := range h.lines {
-		p.columns[k].Cost -= h.free.Objective * h.stays[k]
+		p.columns[k].Cost -= h.last * h.stays[k]
 	}
-	p.column(solver.Variable{Name: "quantity", Cost: h.free.Objective, Lower: 1, Upper: 1})
+	p.column(solver.Variable{Name: "quantity", Cost: h.last, Lower: 1, Upper: 1})
 }
 
 // drawIn draws limits in by the rounding of fine divisions.

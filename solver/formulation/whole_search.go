@@ -264,7 +264,7 @@ func (h *whole) value(masses []mass.Mass) float64 {
 		}
 	}
 	if h.tol > 0 {
-		sum -= h.free.Objective * (made - 1)
+		sum -= h.last * (made - 1)
 	}
 	return sum
 }
