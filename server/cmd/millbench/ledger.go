@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -38,11 +40,41 @@ func prepareLedger(ctx context.Context, s settings) (*rig, error) {
 	return r, nil
 }
 
-// issue posts one small issue of a lot through gRPC.
-func (r *rig) issue(ctx context.Context, lot int) error {
-	_, err := pb.NewLedgerServiceClient(r.conn).CreateMovement(ctx, &pb.CreateMovementRequest{MovementId: uuid.Must(uuid.NewV7()).String(), Movement: movement(lot)})
-	return err
+// posts lets some clients each issue a little of the lot that pick names, one
+// movement per call, and returns movements per second. What the server has
+// acknowledged must stand in its book.
+func (r *rig) posts(ctx context.Context, count int, d time.Duration, pick func() int) (float64, error) {
+	before, err := r.movements(ctx)
+	if err != nil {
+		return 0, err
+	}
+	p, err := newPoster(ctx, r.grpc, r.key, benchLots, pick)
+	if err != nil {
+		return 0, err
+	}
+	rate, err := p.run(count, d)
+	if err = errors.Join(err, p.close()); err != nil {
+		return 0, err
+	}
+	after, err := r.movements(ctx)
+	if err == nil && after-before != p.posted {
+		err = fmt.Errorf("%d movements were acknowledged, %d stand in the book", p.posted, after-before)
+	}
+	return rate, err
 }
+
+// movements counts those in the book.
+func (r *rig) movements(ctx context.Context) (n int, err error) {
+	conn, err := pgx.Connect(ctx, r.pg.URL())
+	if err != nil {
+		return 0, err
+	}
+	defer func() { _ = conn.Close(ctx) }()
+	return n, conn.QueryRow(ctx, "SELECT count(*) FROM movement").Scan(&n)
+}
+
+// spread picks any of the lots.
+func spread() int { return rand.IntN(benchLots) }
 
 func movement(lot int) *pb.Movement {
 	return &pb.Movement{Kind: pb.MovementKind_MOVEMENT_KIND_ISSUE, Lot: "lots/" + lotOf(lot), Location: "store", QuantityKg: 0.001, Customer: "bench"}
@@ -57,9 +89,7 @@ func measureLedger(ctx context.Context, s settings) (bars []bar, err error) {
 	defer func() { _ = r.close() }()
 	for _, n := range []int{8, 32} {
 		ratio, a, b, err := turns(s.rounds,
-			func() (float64, error) {
-				return perSecond(n, s.duration, func() error { return r.issue(ctx, rand.IntN(benchLots)) })
-			},
+			func() (float64, error) { return r.posts(ctx, n, s.duration, spread) },
 			func() (float64, error) { return r.pgbench(ctx, n, s.duration) })
 		if err != nil {
 			return nil, err
@@ -99,9 +129,7 @@ func (r *rig) hot(ctx context.Context, s settings) (bar, error) {
 		return bar{}, err
 	}
 	ratio, a, b, err := turns(s.rounds,
-		func() (float64, error) {
-			return perSecond(32, s.duration, func() error { return r.issue(ctx, 0) })
-		},
+		func() (float64, error) { return r.posts(ctx, 32, s.duration, func() int { return 0 }) },
 		func() (float64, error) {
 			return perSecond(32, s.duration, func() error {
 				_, err := pool.Exec(ctx, "SELECT bench_issue($1, $2, $3)", uuid.New(), lotOf(0), int64(1000))
