@@ -20,6 +20,7 @@ type Book struct {
 
 	keptStock atomic.Pointer[keptStock]
 	keptRoom  atomic.Pointer[keptRoom]
+	keptPlans atomic.Pointer[keptPlans]
 }
 
 // New wires the use cases to a store, a solver engine and a clock.

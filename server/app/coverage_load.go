@@ -33,6 +33,8 @@ type supply struct {
 	batches   []batch.Batch    // planned or reserved, by due date
 	formulas  formulaBook
 	memo      memo
+	// seen stands for all of it but the moment; empty, nothing can be said.
+	seen string
 }
 
 // stockItem is what is on hand of a lot, over all locations.
@@ -64,12 +66,16 @@ var (
 
 // loadSupply reads all of it.
 func (b *Book) loadSupply(ctx context.Context, tx Tx) (*supply, error) {
-	if _, err := tx.ReadAhead(ctx, supplyAhead...); err != nil {
+	seen, err := tx.ReadAhead(ctx, supplyAhead...)
+	if err != nil {
 		return nil, err
 	}
 	s, err := b.loadStock(ctx, tx)
 	if err != nil {
 		return nil, err
+	}
+	if !s.formulas.asked {
+		s.seen = seen
 	}
 	orders, err := tx.PurchaseOrders().List(ctx, ordersOpen)
 	if err != nil {
@@ -282,6 +288,7 @@ type formulaBook struct {
 	revisions  map[string]formula.Formula // by "id@revision"
 	byMaterial map[string]formula.Formula // the newest released for each material
 	bySpec     map[string]formula.Formula // the newest released for each specification
+	asked      bool                       // for more than the newest revisions
 }
 
 // loadFormulas reads the newest revision of every formula, and the newest
@@ -297,6 +304,7 @@ func loadFormulas(ctx context.Context, tx Tx) (formulaBook, error) {
 		v := r.Value
 		f.revisions[revisionID(v.ID, v.Revision)] = v
 		if !v.Released {
+			f.asked = true
 			if v, err = newestReleased(ctx, tx, v.ID); err != nil {
 				return f, err
 			}

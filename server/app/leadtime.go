@@ -77,6 +77,12 @@ func (b *Book) LeadTime(ctx context.Context, q LeadTimeQuery) (LeadTime, error) 
 		return LeadTime{}, err
 	}
 	p := &promise{s: s, q: q, open: role.SeesFormula()}
+	if s.calendar != nil && s.freeOn(q.Material, q.From) < q.Quantity {
+		if p.plans, err = b.plansOf(s); err != nil {
+			return LeadTime{}, err
+		}
+	}
+	defer p.plans.locked()()
 	if err := p.work(); err != nil {
 		return LeadTime{}, err
 	}

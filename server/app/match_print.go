@@ -152,13 +152,19 @@ func pigmented(c *formulation.Candidate) bool {
 
 // fromBook takes curve and surface of the substrate in the book.
 func (p *printed) fromBook(ctx context.Context, tx Tx) error {
-	rec, err := tx.Substrates().Get(ctx, p.Substrate)
+	recs, err := tx.Substrates().List(ctx, p.substrate())
+	if err == nil && len(recs) == 0 {
+		err = ErrNotFound
+	}
 	if err != nil {
 		return absent(err, "substrates/"+p.Substrate)
 	}
-	p.bare, p.surface = rec.Value.Curve, rec.Value.Surface
+	p.bare, p.surface = recs[0].Value.Curve, recs[0].Value.Surface
 	return nil
 }
+
+// substrate asks for the one it is on.
+func (p ShadePrint) substrate() Query { return Query{Where: []Condition{{"id", "=", p.Substrate}}} }
 
 // characterisations asks for the current ones on the substrate.
 func (p ShadePrint) characterisations() Query {

@@ -146,11 +146,13 @@ func (b *Book) CreateQuote(ctx context.Context, r QuoteRequest, req Request) (Qu
 			return err
 		}
 		rec, err := tx.Quotes().Create(ctx, StoredQuote{ID: r.ID, Customer: r.Customer, Formula: p.quote.Formula, State: string(QuoteDraft),
-			ValidUntil: p.quote.ValidUntil, Made: p.quote.Made, Body: p.body})
+			ValidUntil: p.quote.ValidUntil, Made: p.quote.Made, Body: p.body, Inputs: p.inputs})
 		if err != nil {
 			return taken(err, "quotes/"+r.ID)
 		}
-		out, err = p.keep(ctx, tx, rec)
+		// What is answered now is what will be answered later: it is read from the
+		// stored form.
+		out, err = quoteOf(rec, p.quote.Made)
 		return err
 	})
 	return out, err
@@ -175,7 +177,7 @@ func (b *Book) priceQuote(ctx context.Context, tx Tx, r QuoteRequest) (*pricedQu
 		return nil, InvalidField("quote.valid_until_date", "%s is past; give today, %s, or later.",
 			r.ValidUntil.Format(time.DateOnly), s.today.Format(time.DateOnly))
 	}
-	planning := s.beginPlans() // while the shade is matched
+	planning := b.beginPlans(s) // while the shade is matched
 	f, shade, assumed, err := b.quotedOn(ctx, tx, s, &r)
 	plans, planErr := planning.wait()
 	if err == nil {
@@ -217,18 +219,10 @@ func (b *Book) quotedOn(ctx context.Context, tx Tx, s *supply, r *QuoteRequest) 
 func (r *QuoteRequest) ahead() []Ahead {
 	out := slices.Clone(supplyAhead)
 	if r.Shade != nil && r.Shade.Found == nil {
-		out = append(out, Ahead{List: AheadProperties}, Ahead{AheadLots, lotsInStock}, Ahead{AheadBatches, batchesFinished}, Ahead{AheadCharacterisations, r.Shade.Match.Print.characterisations()})
+		out = append(out, Ahead{List: AheadProperties}, Ahead{AheadLots, lotsInStock}, Ahead{AheadBatches, batchesFinished},
+			Ahead{AheadSubstrates, r.Shade.Match.Print.substrate()}, Ahead{AheadCharacterisations, r.Shade.Match.Print.characterisations()})
 	}
 	return out
-}
-
-// keep files the inputs of the revision that was just stored. What is answered
-// now is what will be answered later: the stored form.
-func (p *pricedQuote) keep(ctx context.Context, tx Tx, rec Record[StoredQuote]) (Quote, error) {
-	if err := tx.KeepInputs(ctx, rec.Value.ID, rec.Value.Revision, p.inputs); err != nil {
-		return Quote{}, err
-	}
-	return quoteOf(rec, p.quote.Made)
 }
 
 // check refuses what is wrong whatever the book holds.

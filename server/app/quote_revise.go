@@ -48,10 +48,11 @@ func (b *Book) ReviseQuote(ctx context.Context, id string, version int64, change
 		v := rec.Value
 		v.Revision++
 		v.Formula, v.State, v.ValidUntil, v.Made, v.Sent, v.Body = p.quote.Formula, string(QuoteDraft), p.quote.ValidUntil, p.quote.Made, time.Time{}, p.body
+		v.Inputs = p.inputs
 		if rec, err = tx.Quotes().Update(ctx, v, rec.Version); err != nil {
 			return err
 		}
-		out, err = p.keep(ctx, tx, rec)
+		out, err = quoteOf(rec, p.quote.Made)
 		return err
 	})
 	return out, err

@@ -51,6 +51,9 @@ type StoredQuote struct {
 	Made       time.Time // calendar date at the plant that its prices are of
 	// Body is the quote in this package's own form.
 	Body json.RawMessage
+	// Inputs are what the revision was worked out from. They are kept when a revision
+	// is added, and read by Tx.Inputs alone.
+	Inputs json.RawMessage
 
 	SentRevision int       // of the quote, sent last; 0: none
 	Sent         time.Time // calendar date of this revision; zero: not sent

@@ -102,9 +102,8 @@ type Tx interface {
 	// what was sent last of each with sent = true; Update with the next Revision
 	// adds it, with the same one it changes the states only.
 	Quotes() Repo[StoredQuote]
-	// KeepInputs keeps what a revision of a quote was worked out from, once;
-	// Inputs reads it, ErrNotFound when it was not kept.
-	KeepInputs(ctx context.Context, quote string, revision int, inputs json.RawMessage) error
+	// Inputs reads what a revision of a quote was worked out from, ErrNotFound when it
+	// was not kept.
 	Inputs(ctx context.Context, quote string, revision int) (json.RawMessage, error)
 	// LotTests: the id is "lot/test".
 	LotTests() Repo[LotTest]
@@ -146,6 +145,7 @@ const (
 	AheadFormulas
 	AheadBatches
 	AheadOrders
+	AheadSubstrates
 	AheadCharacterisations
 )
 

@@ -1,7 +1,6 @@
 package postgres
 
 import (
-	"context"
 	"sync"
 	"time"
 
@@ -32,15 +31,21 @@ type keptRow[T any] struct {
 
 // keptRows are the rows of a collection as they were last listed.
 type keptRows[T any] struct {
-	mu    sync.Mutex
-	rows  map[string]keptRow[T]
-	lists map[string]keptList[T] // by the key of the query
+	keptLists[app.Record[T]]
+	mu   sync.Mutex
+	rows map[string]keptRow[T]
+}
+
+// keptLists are whole lists, by the key of their query.
+type keptLists[R any] struct {
+	listsMu sync.Mutex
+	lists   map[string]keptList[R]
 }
 
 // keptList is a list with the stamp of its rows.
-type keptList[T any] struct {
+type keptList[R any] struct {
 	stamp string
-	recs  []app.Record[T]
+	recs  []R
 }
 
 // mostLists is how many lists of a collection are kept: the whole book is asked
@@ -48,20 +53,20 @@ type keptList[T any] struct {
 const mostLists = 32
 
 // list is the list of a query, if it was last seen with the stamp.
-func (k *keptRows[T]) list(key, stamp string) ([]app.Record[T], bool) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
+func (k *keptLists[R]) list(key, stamp string) ([]R, bool) {
+	k.listsMu.Lock()
+	defer k.listsMu.Unlock()
 	l, ok := k.lists[key]
 	return l.recs, ok && l.stamp == stamp
 }
 
-func (k *keptRows[T]) keepList(key, stamp string, recs []app.Record[T]) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
+func (k *keptLists[R]) keepList(key, stamp string, recs []R) {
+	k.listsMu.Lock()
+	defer k.listsMu.Unlock()
 	if k.lists == nil || len(k.lists) >= mostLists {
-		k.lists = map[string]keptList[T]{}
+		k.lists = map[string]keptList[R]{}
 	}
-	k.lists[key] = keptList[T]{stamp, recs}
+	k.lists[key] = keptList[R]{stamp, recs}
 }
 
 // of picks the records that are known in just that version; missing are the ids
@@ -121,21 +126,22 @@ type listing[T any] struct {
 	missing []string
 }
 
-// stampSQL is one number that stands for all marks: the sum of their hashes of 64
-// bits, with their count. over makes it a column of every row.
-func (l *listing[T]) stampSQL(over string) string {
-	return "count(*)" + over + " || ' ' || coalesce(sum(hashtextextended(" + l.id + " || ' ' || xmin || ' ' || version || ' ' || extract(epoch FROM updated_at), 0))" + over + ", 0)"
+// stampSQL is one number that stands for rows: the sum of the hashes of 64 bits of
+// what tells them apart, with their count. over makes it a column of every row.
+func stampSQL(record, over string) string {
+	return "count(*)" + over + " || ' ' || coalesce(sum(hash_record_extended(ROW(" + record + "), 0))" + over + ", 0)"
 }
+
+// mark is what the stamp of a listing is of.
+func (l *listing[T]) mark() string { return l.id + ", xmin, version, updated_at" }
 
 func (l *listing[T]) askStamp() (string, []any) {
-	return "SELECT " + l.stampSQL("") + " FROM " + l.table + l.where, l.args
+	return "SELECT " + stampSQL(l.mark(), "") + " FROM " + l.table + l.where, l.args
 }
 
-func (l *listing[T]) readStamp(rows pgx.Rows) (err error) {
-	if l.stamp, err = pgx.CollectExactlyOneRow(rows, pgx.RowTo[string]); err == nil {
-		l.recs, l.known = l.kept.list(l.key, l.stamp)
-	}
-	return err
+func (l *listing[T]) takeStamp(stamp string) {
+	l.stamp = stamp
+	l.recs, l.known = l.kept.list(l.key, l.stamp)
 }
 
 func (l *listing[T]) askMarks() (string, []any) {
@@ -143,7 +149,7 @@ func (l *listing[T]) askMarks() (string, []any) {
 		return "", nil
 	}
 	// The stamp again, as it is in this very statement's snapshot.
-	return "SELECT " + l.id + ", xmin, version, updated_at, " + l.stampSQL(" OVER ()") + " FROM " + l.table + l.where + " ORDER BY " + l.order, l.args
+	return "SELECT " + l.id + ", xmin, version, updated_at, " + stampSQL(l.mark(), " OVER ()") + " FROM " + l.table + l.where + " ORDER BY " + l.order, l.args
 }
 
 func (l *listing[T]) readMarks(rows pgx.Rows) error {
@@ -222,54 +228,4 @@ func (l *listing[T]) result() (string, any) {
 		l.kept.keepList(l.key, l.stamp, l.recs)
 	}
 	return l.key, l.recs
-}
-
-// after is a row whose first column goes elsewhere.
-type after struct {
-	pgx.Rows
-	first any
-}
-
-func (a after) Scan(into ...any) error { return a.Rows.Scan(append([]any{a.first}, into...)...) }
-
-// pending is a listing whatever it lists.
-type pending interface {
-	name() string // the key of the query
-	askStamp() (string, []any)
-	readStamp(pgx.Rows) error
-	askMarks() (string, []any)
-	readMarks(pgx.Rows) error
-	askRows() (string, []any)
-	readRows(pgx.Rows) error
-	// result and seen are known once it is read. What is seen as the same is the
-	// same; empty: nothing can be said.
-	result() (key string, recs any)
-	seen() string
-}
-
-// readAll carries listings out in one round trip, and in up to two more where
-// something has changed.
-func readAll(ctx context.Context, d db, all ...pending) error {
-	for _, step := range []struct {
-		ask  func(pending) (string, []any)
-		read func(pending) func(pgx.Rows) error
-	}{
-		{pending.askStamp, func(p pending) func(pgx.Rows) error { return p.readStamp }},
-		{pending.askMarks, func(p pending) func(pgx.Rows) error { return p.readMarks }},
-		{pending.askRows, func(p pending) func(pgx.Rows) error { return p.readRows }},
-	} {
-		var b pgx.Batch
-		for _, p := range all {
-			if sql, args := step.ask(p); sql != "" {
-				b.Queue(sql, args...).Query(step.read(p))
-			}
-		}
-		if b.Len() == 0 {
-			continue
-		}
-		if err := d.SendBatch(ctx, &b).Close(); err != nil {
-			return err
-		}
-	}
-	return nil
 }

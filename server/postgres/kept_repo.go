@@ -2,12 +2,9 @@ package postgres
 
 import (
 	"context"
-	"crypto/sha256"
 	"fmt"
 	"slices"
 	"time"
-
-	"github.com/jackc/pgx/v5"
 
 	"millbase/costing/purchase"
 	"millbase/inventory/batch"
@@ -18,6 +15,9 @@ import (
 
 // keptBook are the rows of a store that were listed, by collection.
 type keptBook struct {
+	plant             keptRows[app.Plant]
+	balances          keptLists[app.LotBalance]
+	substrates        keptRows[app.Substrate]
 	properties        keptRows[property.Definition]
 	materials         keptRows[app.BookMaterial]
 	suppliers         keptRows[purchase.Supplier]
@@ -94,43 +94,11 @@ func (w keptRepo[T]) Update(ctx context.Context, v T, version int64) (app.Record
 	return w.repo.Update(ctx, v, version)
 }
 
-// plainly is a query whose rows are read as they come. Its rows are few numbers,
-// so what was seen are the rows themselves.
-type plainly[T any] struct {
-	key  string
-	sql  string
-	args []any
-	scan pgx.RowToFunc[T]
-	// write writes all of a row, so that rows differ when their texts do.
-	write func([]byte, T) []byte
-	out   []T
-}
-
-func (p *plainly[T]) askStamp() (string, []any) { return p.sql, p.args }
-func (p *plainly[T]) readStamp(rows pgx.Rows) (err error) {
-	p.out, err = pgx.CollectRows(rows, p.scan)
-	return err
-}
-func (p *plainly[T]) askMarks() (string, []any) { return "", nil }
-func (p *plainly[T]) readMarks(pgx.Rows) error  { return nil }
-func (p *plainly[T]) askRows() (string, []any)  { return "", nil }
-func (p *plainly[T]) readRows(pgx.Rows) error   { return nil }
-func (p *plainly[T]) name() string              { return p.key }
-func (p *plainly[T]) seen() string {
-	var text []byte
-	for _, row := range p.out {
-		text = p.write(text, row)
-	}
-	sum := sha256.Sum256(text)
-	return string(sum[:])
-}
-func (p *plainly[T]) result() (string, any) { return p.key, p.out }
-
 // pendingOf is a list that is to be read ahead.
 func (x *tx) pendingOf(a app.Ahead) (pending, error) {
 	switch a.List {
 	case app.AheadPlant:
-		return plantRepo{repo[app.Plant]{plantTable, x.t}, x}.ahead(), nil
+		return plantRepo{repo[app.Plant]{plantTable, x.t}, x}.listing(), nil
 	case app.AheadBalances:
 		return stock{x.t, x}.balances(a.Query, time.Time{})
 	case app.AheadFormulas:
@@ -149,46 +117,12 @@ func (x *tx) pendingOf(a app.Ahead) (pending, error) {
 		return x.batches().listing(a.Query)
 	case app.AheadOrders:
 		return x.orders().listing(a.Query)
+	case app.AheadSubstrates:
+		return x.substrates().listing(a.Query)
 	case app.AheadCharacterisations:
 		return x.characterisations().listing(a.Query)
 	}
 	return nil, fmt.Errorf("no list %d can be read ahead", a.List)
-}
-
-// ReadAhead reads lists in one round trip, but for those that were read ahead
-// before.
-func (x *tx) ReadAhead(ctx context.Context, lists ...app.Ahead) (string, error) {
-	var all []pending
-	names := make([]string, len(lists))
-	for i, a := range lists {
-		p, err := x.pendingOf(a)
-		if err != nil {
-			return "", err
-		}
-		if names[i] = p.name(); x.ahead[p.name()] == nil {
-			all = append(all, p)
-		}
-	}
-	if len(all) > 0 {
-		if err := readAll(ctx, x.t, all...); err != nil {
-			return "", translate(err)
-		}
-	}
-	if x.ahead == nil {
-		x.ahead, x.stamps = make(map[string]any, len(all)), make(map[string]string, len(all))
-	}
-	for _, p := range all {
-		key, recs := p.result()
-		x.ahead[key], x.stamps[key] = recs, p.seen()
-	}
-	stamp := ""
-	for _, name := range names {
-		if x.stamps[name] == "" {
-			return "", nil
-		}
-		stamp += name + "\x00" + x.stamps[name] + "\x00"
-	}
-	return stamp, nil
 }
 
 func (x *tx) properties() keptRepo[property.Definition] {
@@ -211,6 +145,9 @@ func (x *tx) batches() keptRepo[batch.Batch] {
 }
 func (x *tx) orders() keptRepo[purchase.Order] {
 	return keptRepo[purchase.Order]{repo[purchase.Order]{purchaseOrderTable, x.t}, x, &x.kept.orders}
+}
+func (x *tx) substrates() keptRepo[app.Substrate] {
+	return keptRepo[app.Substrate]{repo[app.Substrate]{substrateTable, x.t}, x, &x.kept.substrates}
 }
 func (x *tx) characterisations() keptRepo[app.Characterisation] {
 	return keptRepo[app.Characterisation]{repo[app.Characterisation]{characterisationTable, x.t}, x, &x.kept.characterisations}

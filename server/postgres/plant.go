@@ -3,7 +3,6 @@ package postgres
 import (
 	"context"
 	"errors"
-	"fmt"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -95,11 +94,8 @@ type plantRepo struct {
 
 const plantKey = "plant"
 
-func (p plantRepo) ahead() pending {
-	return &plainly[app.Record[app.Plant]]{key: plantKey, sql: "SELECT " + p.rows.selected() + " FROM plant", scan: p.rows.scan,
-		write: func(text []byte, r app.Record[app.Plant]) []byte {
-			return fmt.Appendf(text, "%d %v", r.Version, r.Value)
-		}}
+func (p plantRepo) listing() *listing[app.Plant] {
+	return &listing[app.Plant]{key: plantKey, table: "plant", id: "id", of: p.rows.id, cols: p.rows.selected(), scan: p.rows.scan, order: "id", kept: &p.x.kept.plant}
 }
 
 // Get returns ErrNotFound before the first Put.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -83,13 +84,38 @@ func (q quotes) List(ctx context.Context, query app.Query) ([]app.Record[app.Sto
 // Create begins with revision 1.
 func (q quotes) Create(ctx context.Context, v app.StoredQuote) (app.Record[app.StoredQuote], error) {
 	v.Revision = 1
-	return q.repo.Create(ctx, v)
+	if v.Inputs == nil {
+		return q.repo.Create(ctx, v)
+	}
+	args, err := q.args(&v)
+	if err != nil {
+		return app.Record[app.StoredQuote]{}, err
+	}
+	// One statement, and the body does not travel back: a quote should take little
+	// longer than the match in it.
+	n := len(args)
+	args = append(args, string(v.Inputs))
+	rec := app.Record[app.StoredQuote]{Value: v}
+	rows, err := q.d.Query(ctx, fmt.Sprintf(`WITH made AS (%s RETURNING id, revision, version, created_at, updated_at),
+		kept AS (INSERT INTO quote_inputs (quote, revision, inputs) SELECT id, revision, $%d::json FROM made)
+		SELECT version, created_at, updated_at FROM made`, q.insert(n), n+1), args...)
+	if err == nil {
+		rec, err = pgx.CollectExactlyOneRow(rows, func(row pgx.CollectableRow) (app.Record[app.StoredQuote], error) {
+			return rec, row.Scan(&rec.Version, timeRef{&rec.CreatedAt}, timeRef{&rec.UpdatedAt})
+		})
+	}
+	rec.Value.Inputs = nil
+	return rec, q.fault(err, &v)
 }
 
-// KeepInputs keeps what a revision was worked out from.
-func (x *tx) KeepInputs(ctx context.Context, quote string, revision int, inputs json.RawMessage) error {
-	_, err := x.t.Exec(ctx, "INSERT INTO quote_inputs (quote, revision, inputs) VALUES ($1, $2, $3)", quote, revision, string(inputs))
-	return translate(err)
+// Update keeps the inputs of a revision that is added.
+func (q quotes) Update(ctx context.Context, v app.StoredQuote, version int64) (app.Record[app.StoredQuote], error) {
+	rec, err := q.repo.Update(ctx, v, version)
+	if err != nil || v.Inputs == nil {
+		return rec, err
+	}
+	_, err = q.d.Exec(ctx, "INSERT INTO quote_inputs (quote, revision, inputs) VALUES ($1, $2, $3)", v.ID, v.Revision, string(v.Inputs))
+	return rec, translate(err)
 }
 
 // Inputs reads what a revision was worked out from.

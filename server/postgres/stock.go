@@ -38,11 +38,14 @@ func (s stock) Balances(ctx context.Context, q app.Query, asOf time.Time) ([]app
 	if there, ok := s.x.ahead[p.key].([]app.LotBalance); ok {
 		return slices.Clone(there), nil
 	}
-	err = translate(readAll(ctx, s.t, p))
-	return p.out, err
+	if err := readAll(ctx, s.t, p); err != nil {
+		return nil, translate(err)
+	}
+	p.result()
+	return slices.Clone(p.out), nil
 }
 
-func (s stock) balances(q app.Query, asOf time.Time) (*plainly[app.LotBalance], error) {
+func (s stock) balances(q app.Query, asOf time.Time) (*stamped[app.LotBalance], error) {
 	source := "balance"
 	var args []any
 	if !asOf.IsZero() {
@@ -66,19 +69,14 @@ func (s stock) balances(q app.Query, asOf time.Time) (*plainly[app.LotBalance], 
 		args = append(args, q.After)
 		parts = append(parts, fmt.Sprintf("b.lot || '/' || b.location > $%d", len(args)))
 	}
-	sql := `SELECT b.lot, b.location, b.on_hand_mg, b.reserved_mg, l.material
-		FROM ` + source + ` b JOIN lot l ON l.id = b.lot` + clause(parts) + ` ORDER BY b.lot || '/' || b.location`
+	p := &stamped[app.LotBalance]{cols: "b.lot, b.location, b.on_hand_mg, b.reserved_mg, l.material",
+		of: "b.lot, b.location, b.on_hand_mg, b.reserved_mg, l.material", from: source + " b JOIN lot l ON l.id = b.lot" + clause(parts),
+		tail: " ORDER BY b.lot || '/' || b.location", args: args, scan: scanBalance, kept: &s.x.kept.balances}
 	if q.Limit > 0 {
-		sql += " LIMIT " + strconv.Itoa(q.Limit)
+		p.tail += " LIMIT " + strconv.Itoa(q.Limit)
 	}
-	return &plainly[app.LotBalance]{key: keyOf("", sql, args), sql: sql, args: args, scan: scanBalance, write: writeBalance}, nil
-}
-
-func writeBalance(text []byte, b app.LotBalance) []byte {
-	for _, word := range []string{b.Lot, b.Location, b.Material} {
-		text = append(append(text, word...), 0)
-	}
-	return append(strconv.AppendInt(append(strconv.AppendInt(text, int64(b.OnHand), 10), ' '), int64(b.Reserved), 10), 0)
+	p.key = keyOf("", p.from+p.tail, args)
+	return p, nil
 }
 
 func scanBalance(row pgx.CollectableRow) (app.LotBalance, error) {

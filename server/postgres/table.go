@@ -119,14 +119,17 @@ func (r repo[T]) Create(ctx context.Context, v T) (app.Record[T], error) {
 	if err != nil {
 		return app.Record[T]{}, err
 	}
-	places := make([]string, len(args))
-	for i := range args {
+	rec, err := r.one(ctx, r.insert(len(args))+" RETURNING "+r.selected(), args...)
+	return rec, r.fault(err, &v)
+}
+
+// insert is the statement that takes the n arguments of a row.
+func (t *table[T]) insert(n int) string {
+	places := make([]string, n)
+	for i := range places {
 		places[i] = "$" + strconv.Itoa(i+1)
 	}
-	sql := fmt.Sprintf("INSERT INTO %s (id, %s) VALUES (%s) RETURNING %s",
-		r.name, strings.Join(r.names(), ", "), strings.Join(places, ", "), r.selected())
-	rec, err := r.one(ctx, sql, args...)
-	return rec, r.fault(err, &v)
+	return fmt.Sprintf("INSERT INTO %s (id, %s) VALUES (%s)", t.name, strings.Join(t.names(), ", "), strings.Join(places, ", "))
 }
 
 func (r repo[T]) Update(ctx context.Context, v T, version int64) (app.Record[T], error) {

@@ -43,13 +43,11 @@ func (x *tx) PurchaseOrders() app.Repo[purchase.Order] { return x.orders() }
 func (x *tx) Quotes() app.Repo[app.StoredQuote] {
 	return quotes{repo[app.StoredQuote]{quoteTable, x.t}}
 }
-func (x *tx) Keys() app.Repo[app.APIKey]      { return repo[app.APIKey]{keyTable, x.t} }
-func (x *tx) Plant() app.PlantRepo            { return plantRepo{repo[app.Plant]{plantTable, x.t}, x} }
-func (x *tx) Stock() app.StockReader          { return stock{x.t, x} }
-func (x *tx) LotTests() app.Repo[app.LotTest] { return repo[app.LotTest]{lotTestTable, x.t} }
-func (x *tx) Substrates() app.Repo[app.Substrate] {
-	return repo[app.Substrate]{substrateTable, x.t}
-}
+func (x *tx) Keys() app.Repo[app.APIKey]                        { return repo[app.APIKey]{keyTable, x.t} }
+func (x *tx) Plant() app.PlantRepo                              { return plantRepo{repo[app.Plant]{plantTable, x.t}, x} }
+func (x *tx) Stock() app.StockReader                            { return stock{x.t, x} }
+func (x *tx) LotTests() app.Repo[app.LotTest]                   { return repo[app.LotTest]{lotTestTable, x.t} }
+func (x *tx) Substrates() app.Repo[app.Substrate]               { return x.substrates() }
 func (x *tx) Characterisations() app.Repo[app.Characterisation] { return x.characterisations() }
 func (x *tx) Ledger() app.TxLedger {
 	x.ahead = nil
