@@ -113,6 +113,9 @@ func TestLeadTimeByCapacity(t *testing.T) {
 	x := filledUp(t)
 	x.stock("base-2", "base-blue", 1000, "7", 0)
 	x.stock("varnish-2", "varnish", 1000, "3", 0)
+	if l := x.leadTime(app.InkMaker, "cyan", 130); l.DecidedBy != app.ByProcessTime {
+		t.Errorf("nothing is planned yet: %+v", l)
+	}
 	x.plan(batch.Batch{ID: "b-1", Formula: "cyan", FormulaRevision: 1, Material: "cyan", Quantity: 400 * kilo, DueDate: x.day(0)})
 	check(t, x.leadTime(app.InkMaker, "cyan", 130), app.ByCapacity, x.at(1, 14, 7, 30), "Waits for Big mixer, taken by earlier batches until 2 November.")
 	check(t, x.leadTime(app.OrderDesk, "cyan", 130), app.ByCapacity, x.at(1, 14, 7, 30), "The plant is busy with earlier orders until 2 November.")
