@@ -12,6 +12,7 @@ import (
 	"millbase/inventory/mass"
 	"millbase/inventory/property"
 	"millbase/solver/formulation"
+	"millbase/solver/solvertest"
 )
 
 // Against the linear program of Bertsimas and Sim (2004, theorem 1), written out
@@ -62,7 +63,7 @@ func TestBudgetAgainstItsLinearProgram(t *testing.T) {
 				a.Set(row+1+j, first+n+2+j, -1)
 			}
 		}
-		want, _, err := lp.Simplex(c, a, b, 0, nil)
+		want, err := solvertest.Gonum(c, a, b)
 		got := optimise(r, p)
 		switch {
 		case errors.Is(err, lp.ErrInfeasible):

@@ -14,6 +14,7 @@ import (
 	"millbase/inventory/property"
 	"millbase/solver/formulation"
 	"millbase/solver/formulation/formulationtest"
+	"millbase/solver/solvertest"
 )
 
 // spoiled is a random pot with tests, the limits that it would meet with hidden
@@ -294,7 +295,7 @@ func (s *spoiled) gonum(r tester) (best float64, feasible bool) {
 			cost[j] = c.CostPerKg
 		}
 	}
-	best, _, err := lp.Simplex(cost, a, rhs, 1e-10, nil)
+	best, err := solvertest.Gonum(cost, a, rhs)
 	if err == lp.ErrInfeasible {
 		return 0, false
 	}

@@ -7,11 +7,11 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/optimize/convex/lp"
 
 	"millbase/inventory/mass"
 	"millbase/solver/formulation"
 	"millbase/solver/formulation/formulationtest"
+	"millbase/solver/solvertest"
 )
 
 func clone(p *formulation.Problem) *formulation.Problem {
@@ -211,7 +211,7 @@ func gonumCost(t *testing.T, p *formulation.Problem) float64 {
 	for j, c := range p.Candidates {
 		cost[j] = c.CostPerKg
 	}
-	best, _, err := lp.Simplex(cost, a, rhs, 1e-10, nil)
+	best, err := solvertest.Gonum(cost, a, rhs)
 	if err != nil {
 		t.Fatalf("gonum: %v", err)
 	}

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize/convex/lp"
@@ -206,6 +207,29 @@ func gonumSimplex(m *solver.Model) (float64, error) {
 			a.Set(i, cols+i, -1)
 		}
 	}
-	objective, _, err := lp.Simplex(c, a, b, 1e-10, nil)
-	return objective, err
+	return Gonum(c, a, b)
+}
+
+// patience is how long gonum's simplex may take: now and then it goes round in
+// circles.
+const patience = 20 * time.Second
+
+// Gonum is the optimum of min c'x, Ax = b, x >= 0 by gonum's simplex. Errors are
+// lp.ErrInfeasible, lp.ErrUnbounded, and others where it has no verdict.
+func Gonum(c []float64, a *mat.Dense, b []float64) (float64, error) {
+	type verdict struct {
+		objective float64
+		err       error
+	}
+	done := make(chan verdict, 1)
+	go func() {
+		objective, _, err := lp.Simplex(c, a, b, 1e-10, nil)
+		done <- verdict{objective, err}
+	}()
+	select {
+	case v := <-done:
+		return v.objective, v.err
+	case <-time.After(patience):
+		return 0, errors.New("gonum does not come to an end")
+	}
 }
