@@ -339,16 +339,21 @@ func (a *Parts) Sum() float64 {
 	return a.Lots + a.Orders + a.Charges + a.Storage + a.Scrap + a.Late + a.Unmade + a.Safety - a.Worth - a.Salvage
 }
 
-func (c *checker) money() {
-	size := 0.0
-	for _, v := range []float64{c.parts.Lots, c.parts.Orders, c.parts.Unmade, c.parts.Worth, c.parts.Storage, 1} {
+// size is what differences are compared with, money.
+func (a *Parts) size() float64 {
+	size := 1.0
+	for _, v := range []float64{a.Lots, a.Orders, a.Storage, a.Unmade, a.Worth, a.Salvage} {
 		size = max(size, math.Abs(v))
 	}
-	near := func(a, b float64) bool { return math.Abs(a-b) <= 1e-6*size }
+	return size
+}
+
+func (c *checker) money() {
+	near := func(a, b float64) bool { return math.Abs(a-b) <= 1e-6*c.parts.size() }
 	if sum := c.parts.Sum(); !near(sum, c.plan.Cost) || !near(c.plan.Parts.Sum(), c.plan.Cost) {
 		c.say("the plan costs %g (%+v), not %g (%+v)", sum, c.parts, c.plan.Cost, c.plan.Parts)
 	}
-	if c.plan.Bound > c.plan.Cost+1e-6*size {
+	if c.plan.Bound > c.plan.Cost+1e-6*c.parts.size() {
 		c.say("the bound %g is above the cost %g", c.plan.Bound, c.plan.Cost)
 	}
 }

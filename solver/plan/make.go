@@ -1,0 +1,288 @@
+package plan
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+
+	"millbase/solver"
+	"millbase/solver/certify"
+	"millbase/solver/formulation"
+)
+
+// Make plans. lp solves linear programs, mip those with whole numbers. Errors are
+// FieldErrors of package formulation for bad input, ErrNumerical where no answer
+// passed its check, and the context's own.
+func Make(ctx context.Context, lp, mip solver.Engine, p *Problem) (*Plan, error) {
+	if err := p.Validate(); err != nil {
+		return nil, err
+	}
+	b, err := newBuilt(p)
+	if err != nil {
+		return nil, err
+	}
+	s, err := b.solve(ctx, lp, &b.model, nil)
+	if err != nil {
+		return nil, err
+	}
+	return b.answer(ctx, lp, mip, s)
+}
+
+// usualGap is Problem.Gap when it is 0.
+const usualGap = 0.01
+
+// proven is an answer of the linear program with its certificate.
+type proven struct {
+	*solver.Solution
+	proof certify.Certificate
+}
+
+// solve solves and certifies a linear program of the plan.
+func (b *built) solve(ctx context.Context, lp solver.Engine, m *solver.Model, start *solver.Basis) (*proven, error) {
+	s, err := lp.Solve(ctx, m, solver.Options{Start: start})
+	if err != nil {
+		return nil, fmt.Errorf("%w (%v)", formulation.ErrNumerical, err)
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if s.Stop != solver.StopOptimal {
+		// Every batch may stay unmade and every store may be empty, but for what must be
+		// there at the end.
+		return nil, formulation.FieldErrors{{Field: "materials", Problem: "what must be in store at the end, or the most that may be, can't be kept to by any plan"}}
+	}
+	proof := certify.Check(m, s)
+	if !proof.OK {
+		return nil, fmt.Errorf("%w: %s", formulation.ErrNumerical, proof.Reason)
+	}
+	return &proven{s, proof}, nil
+}
+
+// answer is the plan of the linear program's optimum; where orders are to be whole
+// packs or have thresholds, the best that was found with them.
+func (b *built) answer(ctx context.Context, lp, mip solver.Engine, free *proven) (*Plan, error) {
+	bound := free.Objective + b.fixed
+	best, orders, tight, err := b.wholeOrders(ctx, lp, mip, free)
+	if err != nil {
+		return nil, err
+	}
+	out := &Plan{Bound: max(bound, tight), Proof: best.proof, Size: b.size(free)}
+	b.readRuns(out, best)
+	b.readOrders(out, best, orders)
+	b.readPrices(out, best)
+	if err := b.addUp(out); err != nil {
+		return nil, err
+	}
+	if out.Bound > out.Cost {
+		if out.Bound-out.Cost > 1e-6*out.Parts.size() {
+			return nil, fmt.Errorf("%w: the plan costs %g, less than the least that was proved, %g", formulation.ErrNumerical, out.Cost, out.Bound)
+		}
+		out.Bound = out.Cost
+	}
+	if out.Cost != out.Bound {
+		out.Gap = (out.Cost - out.Bound) / math.Max(math.Abs(out.Cost), 1e-9)
+	}
+	out.Outcome = Feasible
+	if gap := b.p.Gap; out.Gap <= max(gap, 1e-7) || gap == 0 && out.Gap <= usualGap {
+		out.Outcome = Optimal
+	}
+	b.explain(ctx, lp, out)
+	out.Assumed = append(out.Assumed, slices.Sorted(maps.Keys(b.assume))...)
+	if wrong := Check(b.p, out); len(wrong) > 0 {
+		return nil, fmt.Errorf("%w: %s", formulation.ErrNumerical, wrong[0])
+	}
+	return out, nil
+}
+
+func (b *built) size(s *proven) Size {
+	return Size{Columns: len(b.model.Variables), Rows: len(b.model.Rows), Merged: len(b.p.Supplies) - len(b.pools), Iterations: s.Iterations}
+}
+
+// negligibleKg is what counts as nothing: a tenth of a milligram.
+const negligibleKg = 1e-7
+
+// readRuns reads what is made of what, and shares pools out to their members.
+func (b *built) readRuns(out *Plan, s *proven) {
+	out.Batches = make([]BatchPlan, len(b.p.Batches))
+	used := make([]float64, len(b.p.Supplies))
+	for i := range out.Batches {
+		out.Batches[i].Batch = i
+	}
+	order := make([]int, len(b.runs))
+	for i := range order {
+		order[i] = i
+	}
+	// By period, so that what a batch brings is there when it is shared out.
+	slices.SortStableFunc(order, func(i, j int) int { return b.runs[i].period - b.runs[j].period })
+	for _, i := range order {
+		r := &b.runs[i]
+		run := Run{Period: r.period}
+		for c, col := range r.columns {
+			kg := s.X[col]
+			if kg <= negligibleKg {
+				continue
+			}
+			source := r.sources[c]
+			run.Kg += kg * b.ofBook[source].Properties.Retained()
+			if o := source - len(b.pools); o >= 0 {
+				run.Components = append(run.Components, Component{Supply: -1, Offer: o, Kg: kg})
+				continue
+			}
+			run.Components = append(run.Components, b.share(source, kg, used)...)
+		}
+		if run.Kg > negligibleKg || len(run.Components) > 0 {
+			of := &out.Batches[r.batch]
+			of.Runs = append(of.Runs, run)
+		}
+	}
+	for i := range out.Batches {
+		made := 0.0
+		for _, r := range out.Batches[i].Runs {
+			made += r.Kg
+		}
+		if short := b.p.Batches[i].Kg - made; short > math.Max(1e-6, 1e-8*made) {
+			out.Batches[i].Unmade = short
+		}
+	}
+}
+
+// share takes kg of a pool from its members, one after the other.
+func (b *built) share(k int, kg float64, used []float64) []Component {
+	var out []Component
+	members := b.pools[k].members
+	for n, i := range members {
+		take := math.Min(kg, b.p.Supplies[i].Kg-used[i])
+		if n == len(members)-1 {
+			take = kg // the last digit
+		}
+		if take <= negligibleKg {
+			continue
+		}
+		used[i] += take
+		kg -= take
+		out = append(out, Component{Supply: i, Offer: -1, Kg: take})
+		if kg <= negligibleKg {
+			break
+		}
+	}
+	return out
+}
+
+// readOrders reads what is ordered, at the price of its break; orders are those
+// that were settled on, nil: those of the linear program.
+func (b *built) readOrders(out *Plan, s *proven, orders [][]float64) {
+	for o := range b.p.Offers {
+		of := &b.p.Offers[o]
+		for t := range b.periods {
+			if b.buy[o][t] < 0 {
+				continue
+			}
+			kg := s.X[b.buy[o][t]]
+			if orders != nil {
+				kg = orders[o][t]
+			}
+			if kg <= negligibleKg {
+				continue
+			}
+			out.Orders = append(out.Orders, Order{Offer: o, Period: t, Arrival: t + of.Lead, Kg: kg, PricePerKg: of.priceAt(t, kg)})
+		}
+	}
+	b.peg(out)
+}
+
+// peg says of each order which batches use it: the first to arrive is used first.
+func (b *built) peg(out *Plan) {
+	left := make([]float64, len(out.Orders))
+	byOffer := map[int][]int{}
+	for i := range out.Orders {
+		left[i] = out.Orders[i].Kg
+		byOffer[out.Orders[i].Offer] = append(byOffer[out.Orders[i].Offer], i)
+	}
+	for t := range b.periods {
+		for i := range out.Batches {
+			for _, r := range out.Batches[i].Runs {
+				for _, c := range r.Components {
+					if r.Period != t || c.Offer < 0 {
+						continue
+					}
+					need := c.Kg
+					for _, k := range byOffer[c.Offer] {
+						o := &out.Orders[k]
+						expired := b.p.Offers[c.Offer].ShelfLife > 0 && t >= o.Arrival+b.p.Offers[c.Offer].ShelfLife
+						if take := math.Min(need, left[k]); o.Arrival <= t && !expired && take > negligibleKg {
+							left[k] -= take
+							need -= take
+							if !slices.Contains(o.For, i) {
+								o.For = append(o.For, i)
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
+// readPrices reads what scarce things are worth.
+func (b *built) readPrices(out *Plan, s *proven) {
+	for i := range out.Batches {
+		out.Batches[i].Marginal = s.RowDual[b.asked[i]]
+	}
+	for k, row := range b.there {
+		if row < 0 || s.RowDual[row] >= -1e-9 {
+			continue
+		}
+		for _, i := range b.pools[k].members {
+			out.Worth = append(out.Worth, Scarce{Supply: i, Offer: -1, PerKg: -s.RowDual[row]})
+		}
+	}
+	slices.SortStableFunc(out.Worth, func(x, y Scarce) int { return x.Supply - y.Supply })
+	out.BudgetPrice = make([]float64, b.periods)
+	for t, row := range b.budget {
+		if row >= 0 {
+			out.BudgetPrice[t] = math.Max(0, -s.RowDual[row])
+		}
+	}
+}
+
+// addUp works stock and cost out from the plan itself, by the code that checks it.
+func (b *built) addUp(out *Plan) error {
+	c := &checker{p: b.p, plan: out, periods: b.periods}
+	c.tally()
+	c.batches()
+	c.supplies()
+	c.offers()
+	c.orders()
+	c.stores()
+	out.Stock, out.Parts, out.Cost = c.stock, c.parts, c.parts.Sum()
+	b.batchCosts(out)
+	return nil
+}
+
+// batchCosts is what a kilogram of each batch costs: supplies at their cost, offers
+// at the mean price of their orders.
+func (b *built) batchCosts(out *Plan) {
+	price, kg := make([]float64, len(b.p.Offers)), make([]float64, len(b.p.Offers))
+	for _, o := range out.Orders {
+		price[o.Offer] += o.PricePerKg * o.Kg
+		kg[o.Offer] += o.Kg
+	}
+	for i := range out.Batches {
+		cost, made := 0.0, 0.0
+		for _, r := range out.Batches[i].Runs {
+			made += r.Kg
+			for _, c := range r.Components {
+				if c.Supply >= 0 {
+					cost += c.Kg * b.p.Supplies[c.Supply].CostPerKg
+				} else if kg[c.Offer] > 0 {
+					cost += c.Kg * price[c.Offer] / kg[c.Offer]
+				}
+			}
+		}
+		if made > 0 {
+			out.Batches[i].CostPerKg = cost / made
+		}
+	}
+}

@@ -1,0 +1,273 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"unsafe"
+
+	"millbase/inventory/mass"
+	"millbase/solver"
+	"millbase/solver/formulation"
+)
+
+// built is a problem made into a linear program. Supplies that are alike in all
+// that counts are one column in each batch; see pool.
+type built struct {
+	p       *Problem
+	periods int
+	pools   []pool
+	model   solver.Model
+	fixed   float64 // of the objective, whatever is done
+	ratios  map[*formulation.Limit]*formulation.Ratios
+	// ofBook are the candidates of ratios: pools first, then offers.
+	ofBook []formulation.Candidate
+	assume map[string]bool
+
+	asked   []int     // row, per batch
+	there   []int     // row that holds a pool to its amount; -1 where it has a row per period
+	left    [][]int   // row that balances a pool, per period; nil for the others, -1 outside its time
+	balance [][]int   // row, per offer and period
+	dates   [][]int   // row that holds an offer's stock to its shelf life, per period; -1 for none
+	budget  []int     // row, per period; -1 for none
+	store   [][]int   // row of what is in store, per material and period; nil for most
+	safety  [][]int   // row of the safety stock, likewise
+	uses    [][][]int // rows, per material and period
+
+	runs    []run
+	made    [][]int // per batch and period: index into runs, -1 for none
+	unmade  []int   // column, per batch
+	buy     [][]int // column, per offer and period; -1 for none
+	inStore [][]int // column of what is in store, per offer and period
+}
+
+// pool is supplies that are alike: of one material, with the same properties, cost
+// and time.
+type pool struct {
+	members []int // by number
+	like    *Supply
+	kg      float64
+}
+
+// run is a batch in one period.
+type run struct {
+	batch, period int
+	made          int   // column: kg made
+	columns       []int // kg of each source
+	sources       []int // pools, then offers counted from len(pools)
+	rows          []int // the first row of each limit, lower before upper; for prices
+}
+
+// newBuilt makes the model of a valid problem.
+func newBuilt(p *Problem) (*built, error) {
+	b := &built{p: p, periods: len(p.Periods), ratios: map[*formulation.Limit]*formulation.Ratios{}, assume: map[string]bool{}}
+	b.makePools()
+	for k := range b.pools {
+		b.ofBook = append(b.ofBook, p.candidate(b.pools[k].members[0], -1))
+	}
+	for o := range p.Offers {
+		b.ofBook = append(b.ofBook, p.candidate(-1, o))
+	}
+	b.makeRows()
+	if err := b.makeRuns(); err != nil {
+		return nil, err
+	}
+	b.makeOrders()
+	b.makeStores()
+	return b, nil
+}
+
+// makePools merges supplies that are alike: the optimum is the same, and what is
+// used of a pool is shared out afterwards.
+func (b *built) makePools() {
+	wanted := b.wantedBy()
+	byMaterial := map[int][]int{}
+	for i := range b.p.Supplies {
+		s := &b.p.Supplies[i]
+		at := -1
+		for _, k := range byMaterial[s.Material] {
+			if wanted[i] == wanted[b.pools[k].members[0]] && alike(b.pools[k].like, s, b.periods) {
+				at = k
+				break
+			}
+		}
+		if at < 0 {
+			at = len(b.pools)
+			b.pools = append(b.pools, pool{like: s})
+			byMaterial[s.Material] = append(byMaterial[s.Material], at)
+		}
+		k := &b.pools[at]
+		k.members, k.kg = append(k.members, i), k.kg+s.Kg
+	}
+}
+
+// wantedBy tells supplies apart that may not go into the same batches: of each, the
+// numbers of the lists of batches that name it.
+func (b *built) wantedBy() []string {
+	out := make([]string, len(b.p.Supplies))
+	lists := map[*int]bool{}
+	for i := range b.p.Batches {
+		list := b.p.Batches[i].Supplies
+		if len(list) == 0 || lists[unsafe.SliceData(list)] {
+			continue
+		}
+		lists[unsafe.SliceData(list)] = true
+		for _, s := range list {
+			out[s] += strconv.Itoa(i) + " "
+		}
+	}
+	return out
+}
+
+func alike(a, b *Supply, periods int) bool {
+	if a.CostPerKg != b.CostPerKg || a.Batch != b.Batch || max(0, a.From) != max(0, b.From) || min(periods, a.Until) != min(periods, b.Until) ||
+		a.ScrapCost != b.ScrapCost || len(a.Properties) != len(b.Properties) {
+		return false
+	}
+	for k, v := range a.Properties {
+		if w, ok := b.Properties[k]; !ok || w != v {
+			return false
+		}
+	}
+	return true
+}
+
+// usable reports whether a pool can be in use in a period.
+func (b *built) usable(k, t int) bool {
+	s := b.pools[k].like
+	return t >= max(0, s.From) && t <= s.Until
+}
+
+// ratiosOf works the limits of a batch out once for all batches that share them.
+func (b *built) ratiosOf(of *Batch) (*formulation.Ratios, error) {
+	var key *formulation.Limit
+	if len(of.Limits) > 0 {
+		key = unsafe.SliceData(of.Limits)
+	}
+	if r, ok := b.ratios[key]; ok && len(r.Lower) == len(of.Limits) {
+		return r, nil
+	}
+	r, err := formulation.NewRatios(&formulation.Problem{Quantity: mass.Kilogram, Limits: of.Limits, Candidates: b.ofBook, Catalogue: b.p.Catalogue, Settings: b.p.Settings})
+	if err != nil {
+		return nil, err
+	}
+	for i := range of.Limits {
+		if of.Limits[i].Confidence > 0 || of.Limits[i].Budget > 0 {
+			b.assume["Limits hold at nominal values: confidences play no part in the plan."] = true
+		}
+	}
+	b.ratios[key] = r
+	return r, nil
+}
+
+// makeRuns makes the columns of every batch in every period that it can be made
+// in.
+func (b *built) makeRuns() error {
+	p := b.p
+	b.made, b.unmade = make([][]int, len(p.Batches)), make([]int, len(p.Batches))
+	for i := range p.Batches {
+		of := &p.Batches[i]
+		r, err := b.ratiosOf(of)
+		if err != nil {
+			return err
+		}
+		b.unmade[i] = b.model.AddVariable(solver.Variable{Name: "unmade " + of.ID, Cost: of.UnmadePerKg, Upper: of.Kg}, solver.Entry{Row: b.asked[i], Value: 1})
+		b.made[i] = make([]int, b.periods)
+		sources := b.sources(of, r)
+		for t := range b.periods {
+			b.made[i][t] = -1
+			if t >= of.Earliest && t <= of.Due+of.MostLate {
+				b.made[i][t] = len(b.runs)
+				b.runs = append(b.runs, b.makeRun(i, t, r, sources))
+			}
+		}
+	}
+	return nil
+}
+
+// sources are what may go into a batch, pools first.
+func (b *built) sources(of *Batch, r *formulation.Ratios) []int {
+	var out []int
+	for k := range b.pools {
+		in := of.Supplies == nil || slices.ContainsFunc(b.pools[k].members, func(s int) bool { return slices.Contains(of.Supplies, s) })
+		if in && r.Missing[k] == "" {
+			out = append(out, k)
+		}
+	}
+	for o := range b.p.Offers {
+		if k := len(b.pools) + o; (of.Offers == nil || slices.Contains(of.Offers, o)) && r.Missing[k] == "" {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// scaled brings a row to the size of 1.
+func scaled(bound float64) float64 {
+	if a := math.Abs(bound); a > 0 && !math.IsInf(a, 0) {
+		return math.Exp2(-math.Round(math.Log2(a)))
+	}
+	return 1
+}
+
+// makeRun makes the columns of one run.
+func (b *built) makeRun(batch, t int, r *formulation.Ratios, sources []int) run {
+	m, of := &b.model, &b.p.Batches[batch]
+	out := run{batch: batch, period: t}
+	makes := m.AddRow(solver.Row{Name: fmt.Sprintf("makes %s %d", of.ID, t)})
+	first := len(m.Rows)
+	type side struct {
+		limit        int
+		bound, scale float64
+	}
+	var sides []side
+	for i := range r.Lower {
+		out.rows = append(out.rows, len(m.Rows))
+		if lo := r.Lower[i]; !math.IsInf(lo, -1) {
+			sides = append(sides, side{i, lo, scaled(lo)})
+			m.AddRow(solver.Row{Name: fmt.Sprintf("%s %d %s from", of.ID, t, of.Limits[i].ID), Upper: math.Inf(1)})
+		}
+		if up := r.Upper[i]; !math.IsInf(up, 1) {
+			sides = append(sides, side{i, up, scaled(up)})
+			m.AddRow(solver.Row{Name: fmt.Sprintf("%s %d %s to", of.ID, t, of.Limits[i].ID), Lower: math.Inf(-1)})
+		}
+	}
+	// A batch that brings a supply adds to it.
+	entries := []solver.Entry{{Row: makes, Value: -1}, {Row: b.asked[batch], Value: 1}}
+	cost := of.LatePerKg*float64(max(0, t-of.Due)) - of.Worth
+	for k := range b.pools {
+		if s := b.pools[k].like; s.Batch == batch && b.left[k] != nil && t+s.From < b.periods && b.left[k][t+s.From] >= 0 {
+			entries = append(entries, solver.Entry{Row: b.left[k][t+s.From], Value: b.pools[k].kg / of.Kg})
+		}
+	}
+	out.made = m.AddVariable(solver.Variable{Name: fmt.Sprintf("made %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)
+	for _, j := range sources {
+		c := &b.ofBook[j]
+		price, row, ok := b.drawn(j, t)
+		if !ok {
+			continue
+		}
+		material := b.materialOf(j)
+		entries = append(entries[:0], solver.Entry{Row: makes, Value: c.Properties.Retained()}, row)
+		for _, u := range b.uses[material][t] {
+			entries = append(entries, solver.Entry{Row: u, Value: 1})
+		}
+		for i, s := range sides {
+			if v := (r.Num[s.limit][j] - s.bound*r.Den[s.limit][j]) * s.scale; math.Abs(v) > 1e-12 {
+				entries = append(entries, solver.Entry{Row: first + i, Value: v})
+			}
+		}
+		out.columns = append(out.columns, m.AddVariable(solver.Variable{Name: fmt.Sprintf("%s %d %s", of.ID, t, c.ID), Cost: price, Upper: math.Inf(1)}, entries...))
+		out.sources = append(out.sources, j)
+	}
+	return out
+}
+
+func (b *built) materialOf(source int) int {
+	if source < len(b.pools) {
+		return b.pools[source].like.Material
+	}
+	return b.p.Offers[source-len(b.pools)].Material
+}
+
