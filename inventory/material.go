@@ -53,8 +53,33 @@ type Material struct {
 	ShelfLifeDays int
 	// SafetyStock is the stock below which purchasing wants to hear of it.
 	SafetyStock mass.Mass
+	Ordering    Ordering
 	Cautions    []string // hazard notes shown on the ticket
 	Archived    bool
+}
+
+// LotRule says how what is lacking becomes orders.
+type LotRule string
+
+// The lot rules. Unset is one order for all that is lacking as far as one looks.
+const (
+	LotForLot  LotRule = "lot_for_lot" // each lack on its own
+	FixedLot   LotRule = "fixed_lot"   // whole lots of Ordering.Lot
+	PeriodLots LotRule = "period_lots" // what is lacking within Ordering.PeriodDays
+)
+
+// Ordering is how purchasing orders a material. The smallest order and the pack
+// are the supplier's. Days are calendar days.
+type Ordering struct {
+	Rule       LotRule
+	Lot        mass.Mass // fixed lots
+	PeriodDays int       // period lots
+	// LeadTimeDays are counted on where neither the offer nor its supplier says.
+	LeadTimeDays int
+	// SafetyTimeDays is how long before it is needed an order is to be there.
+	SafetyTimeDays int
+	// FenceDays are the days from today into which no new order is planned.
+	FenceDays int
 }
 
 var idPattern = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`)

@@ -49,6 +49,7 @@ func (a *app) materials() *cobra.Command {
 		},
 	}
 	list.add(c, "material_class, colour_index, archived")
+	c.AddCommand(a.materialOrdering())
 	return c
 }
 
@@ -58,6 +59,10 @@ func (a *app) printMaterial(m *pb.Material) {
 		fmt.Fprintf(a.out, "Colour Index %s\n", m.ColourIndex)
 	}
 	fmt.Fprintf(a.out, "standard cost %s per kg; shelf life %d days; safety stock %s kg\n\n", cash(m.StandardCostPerKg, 4), m.ShelfLifeDays, kg(m.SafetyStockKg))
+	if o := m.Ordering; o != nil {
+		fmt.Fprintf(a.out, "ordered %s; lead time %d days, safety time %d days, time fence %d days\n\n",
+			lotRule(o), o.LeadTimeDays, o.SafetyTimeDays, o.FenceDays)
+	}
 	a.printProperties(m.Properties)
 	for _, s := range m.Cautions {
 		fmt.Fprintln(a.out, wrap("Caution: "+s, 100, "  "))

@@ -10,6 +10,11 @@
 //	B       = without + receipt
 //	release = the receipt, one lead time earlier
 //
+// With a safety time the receipt comes that many buckets before it is needed.
+// Before a time fence no receipt is planned: what lacks there is listed, with the
+// open orders that could be brought forward, and is made good by a receipt at the
+// fence (time fences of master scheduling, as in every text).
+//
 // A release that would lie before the first bucket is kept and flagged with the
 // number of buckets by which it is late; it is never moved silently. Beside the
 // plan stands the balance with what is already there and ordered alone: its

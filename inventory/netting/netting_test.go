@@ -84,8 +84,8 @@ func TestReleasesInThePastAreFlagged(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []netting.Release{
-		{Mass: 15 * kg, Receipt: 1, Release: -2, Late: 2},
-		{Mass: 10 * kg, Receipt: 4, Release: 1},
+		{Mass: 15 * kg, Need: 1, Receipt: 1, Release: -2, Late: 2},
+		{Mass: 10 * kg, Need: 4, Receipt: 4, Release: 1},
 	}
 	if !reflect.DeepEqual(p.Orders, want) || p.TooLate != 15*kg || p.Shortage != 25*kg {
 		t.Errorf("orders %+v, too late %s, shortage %s", p.Orders, p.TooLate, p.Shortage)
@@ -173,6 +173,9 @@ func TestBadInput(t *testing.T) {
 		"negative lead time": {Gross: row(1), LeadTime: -1},
 		"no fixed lot":       {Gross: row(1), Rule: netting.Rule{Kind: netting.FixedLot}},
 		"no periods":         {Gross: row(1), Rule: netting.Rule{Kind: netting.PeriodLots}},
+		"negative fence":     {Gross: row(1), Fence: -1},
+		"safety time":        {Gross: row(1), SafetyTime: -1},
+		"today":              {Gross: row(1), Now: -1},
 		"unknown rule":       {Gross: row(1), Rule: netting.Rule{Kind: 9}},
 		"negative pack":      {Gross: row(1), Rule: netting.Rule{Multiple: -1}},
 		"too many buckets":   {Gross: make([]mass.Mass, 1001)},

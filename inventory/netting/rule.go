@@ -45,12 +45,17 @@ func (r Rule) check() error {
 	return nil
 }
 
-// size makes a net requirement above zero into an order.
-func (r Rule) size(net mass.Mass) mass.Mass {
+// lots makes a net requirement above zero into whole lots.
+func (r Rule) lots(net mass.Mass) mass.Mass {
 	if r.Kind == FixedLot {
 		net = net.RoundTo(r.Lot, mass.RoundCeil)
 	}
-	net = max(net, r.Minimum)
+	return net
+}
+
+// size makes a net requirement above zero into an order.
+func (r Rule) size(net mass.Mass) mass.Mass {
+	net = max(r.lots(net), r.Minimum)
 	if r.Multiple > 0 {
 		net = net.RoundTo(r.Multiple, mass.RoundCeil)
 	}

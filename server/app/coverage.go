@@ -13,20 +13,22 @@ import (
 // CoverageQuery asks for the coverage board.
 type CoverageQuery struct {
 	Weeks     int    // from this one on; 0 means 8
+	Days      int    // by day from today on, so many; 0: by week
 	ShortOnly bool   // only what is short or falls below its safety stock
 	Material  string // only this one
+	Pegging   bool   // with every need and what covers it
 }
 
 // Coverage is the board: what the upcoming batches need, against stock and
-// orders, by material and week.
+// orders, by material and period.
 type Coverage struct {
 	Currency string
-	Weeks    []time.Time // Mondays, midnight UTC
+	Periods  []time.Time // first days, midnight UTC: Mondays, or days from today on
 	Rows     []CoverageRow
 	Remarks  []string
 }
 
-// CoverageRow is one material; the lists have one mass a week.
+// CoverageRow is one material; the lists have one mass a period.
 type CoverageRow struct {
 	Material    string
 	Title       string
@@ -37,17 +39,26 @@ type CoverageRow struct {
 	Required    []mass.Mass
 	Expected    []mass.Mass
 	Expiring    []mass.Mass
-	Projected   []mass.Mass // at the end of the week, with no further order
-	FirstShort  time.Time   // zero: covered
-	Short       mass.Mass   // what is lacking at the deepest point
-	Batches     []string    // that need it in the first short week
-	Suggestions []OrderSuggestion
-	BelowSafety bool
+	Projected   []mass.Mass // at the end of the period, with no further order
+	// What the material's lot rule plans: receipts, and the releases for them; those
+	// that lie before today stand in PastDue.
+	PlannedReceipts []mass.Mass
+	PlannedReleases []mass.Mass
+	PastDue         mass.Mass
+	WithPlanned     []mass.Mass // projected, with the planned receipts
+	FirstShort      time.Time   // zero: covered
+	Short           mass.Mass   // what is lacking at the deepest point
+	Batches         []string    // that need it in the first short week
+	Suggestions     []OrderSuggestion
+	Expedite        []Expedite
+	Needs           []PeggedNeed // where they are asked for
+	BelowSafety     bool
 }
 
 const (
 	defaultWeeks = 8
 	maxWeeks     = 52
+	maxDays      = 120
 )
 
 // Coverage works the board out. A batch needs its materials when it must be
@@ -60,6 +71,9 @@ func (b *Book) Coverage(ctx context.Context, q CoverageQuery) (Coverage, error) 
 	}
 	if q.Weeks < 1 || q.Weeks > maxWeeks {
 		return Coverage{}, InvalidField("weeks", "give from 1 to %d weeks, or 0 for %d.", maxWeeks, defaultWeeks)
+	}
+	if q.Days < 0 || q.Days > maxDays {
+		return Coverage{}, InvalidField("days", "give from 1 to %d days, or 0 for a board by week.", maxDays)
 	}
 	var s *supply
 	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
@@ -81,34 +95,59 @@ func monday(date time.Time) time.Time {
 }
 
 func (s *supply) coverage(q CoverageQuery) (Coverage, error) {
+	p := periods{from: 0, days: 7, count: q.Weeks}
 	start := monday(s.today)
-	n, err := s.net(start, q.Weeks*7)
+	if q.Days > 0 {
+		p = periods{from: int(s.today.Sub(start) / (24 * time.Hour)), days: 1, count: q.Days}
+	}
+	n, err := s.board(start, p.from+p.days*p.count)
 	if err != nil {
 		return Coverage{}, err
 	}
 	c := Coverage{Currency: s.plant.Currency, Remarks: n.remarks}
-	for w := range q.Weeks {
-		c.Weeks = append(c.Weeks, start.AddDate(0, 0, 7*w))
+	for i := range p.count {
+		c.Periods = append(c.Periods, n.date(p.from+i*p.days))
 	}
 	for _, id := range sortedKeys(s.materials) {
 		m := s.materials[id]
 		if q.Material != "" && id != q.Material {
 			continue
 		}
-		row := n.row(m, q.Weeks)
+		row := n.row(m, p)
 		short := !row.FirstShort.IsZero() || row.BelowSafety
 		if short {
-			remarks, err := n.suggest(&row)
-			if err != nil {
-				return Coverage{}, err
-			}
-			c.Remarks = append(c.Remarks, remarks...)
+			c.Remarks = append(c.Remarks, n.unordered(row)...)
+		}
+		if q.Pegging {
+			row.Needs = n.pegged(id)
 		}
 		if short || (!q.ShortOnly && n.shown(m)) || (q.Material != "" && !q.ShortOnly) {
 			c.Rows = append(c.Rows, row)
 		}
 	}
 	return c, nil
+}
+
+// periods are the columns of the board: so many of so many days, from a day of
+// the horizon on.
+type periods struct{ from, days, count int }
+
+// sum adds the days up by period.
+func (p periods) sum(days []mass.Mass) []mass.Mass {
+	out := make([]mass.Mass, p.count)
+	for d, v := range days {
+		out[max(0, d-p.from)/p.days] += v
+	}
+	return out
+}
+
+// ends picks the last day of each period.
+func (p periods) ends(days []mass.Mass) []mass.Mass {
+	out := make([]mass.Mass, p.count)
+	for i := range out {
+		out[i] = days[p.from+(i+1)*p.days-1]
+	}
+	return out
 }
 
 // shown leaves finished ink and archived materials off the board unless
@@ -120,21 +159,18 @@ func (n *netter) shown(m BookMaterial) bool {
 	return m.Class != inventory.Ink && !m.Archived
 }
 
-// row sums the days of one material up into weeks.
-func (n *netter) row(m BookMaterial, weeks int) CoverageRow {
+// row sums the days of one material up into periods.
+func (n *netter) row(m BookMaterial, p periods) CoverageRow {
 	r, sums := n.rows[m.ID], n.s.sums(m.ID, n.s.today)
 	row := CoverageRow{Material: m.ID, Title: m.Title, OnHand: sums.onHand, Quarantined: sums.quarantined,
-		Reserved: sums.reserved, SafetyStock: m.SafetyStock}
-	byWeek := func(days []mass.Mass) []mass.Mass {
-		out := make([]mass.Mass, weeks)
-		for d, v := range days {
-			out[d/7] += v
+		Reserved: sums.reserved, SafetyStock: m.SafetyStock,
+		Required: p.sum(r.required), Expected: p.sum(r.expected), Expiring: p.sum(r.expiring), Projected: p.ends(r.plan.Alone),
+		PlannedReceipts: p.sum(r.plan.Receipts), PlannedReleases: p.sum(r.plan.Releases), PastDue: r.plan.PastDue, WithPlanned: p.ends(r.plan.Balance),
+		Expedite: n.expedites(r)}
+	for _, o := range r.orders {
+		if o.Supplier != "" {
+			row.Suggestions = append(row.Suggestions, o.OrderSuggestion)
 		}
-		return out
-	}
-	row.Required, row.Expected, row.Expiring = byWeek(r.required), byWeek(r.expected), byWeek(r.expiring)
-	for w := range weeks {
-		row.Projected = append(row.Projected, r.plan.Alone[7*w+6])
 	}
 	lowest := slices.Min(r.plan.Alone[n.day(n.s.today):])
 	row.BelowSafety = lowest < m.SafetyStock
@@ -151,25 +187,21 @@ func (n *netter) row(m BookMaterial, weeks int) CoverageRow {
 	return row
 }
 
-// suggest says what to order, or, for what is made here, that a batch is to be
-// planned.
-func (n *netter) suggest(row *CoverageRow) (remarks []string, err error) {
-	lowest := slices.Min(n.rows[row.Material].plan.Alone[n.day(n.s.today):])
-	need := row.SafetyStock - lowest
+// unordered says what to do about what can't be ordered: what is made here is to
+// be planned as a batch.
+func (n *netter) unordered(row CoverageRow) []string {
 	if _, made := n.s.formulas.byMaterial[row.Material]; made {
 		if row.FirstShort.IsZero() {
-			return nil, nil
+			return nil
 		}
 		return []string{fmt.Sprintf("%s: %s more must be made by %s; its ingredients are counted, plan a batch of it.",
-			row.Title, row.Short, row.FirstShort.Format(time.DateOnly))}, nil
+			row.Title, row.Short, row.FirstShort.Format(time.DateOnly))}
 	}
-	best, ok, err := n.s.bestOrder(row.Material, need, row.FirstShort)
-	if err != nil {
-		return nil, err
+	for _, o := range n.rows[row.Material].orders {
+		if o.Supplier == "" {
+			lowest := slices.Min(n.rows[row.Material].plan.Alone[n.day(n.s.today):])
+			return []string{fmt.Sprintf("%s: %s is lacking and no supplier offers it today.", row.Title, row.SafetyStock-lowest)}
+		}
 	}
-	if !ok {
-		return []string{fmt.Sprintf("%s: %s is lacking and no supplier offers it today.", row.Title, need)}, nil
-	}
-	row.Suggestions = []OrderSuggestion{best}
-	return nil, nil
+	return nil
 }

@@ -166,9 +166,7 @@ func readStock(ctx context.Context, tx Tx) (*supply, error) {
 	}
 	for _, r := range offers {
 		o := r.Value
-		if o.LeadTimeDays == 0 {
-			o.LeadTimeDays = s.suppliers[o.Supplier].LeadTimeDays
-		}
+		o.LeadTimeDays = cmp.Or(o.LeadTimeDays, s.suppliers[o.Supplier].LeadTimeDays, s.materials[o.Material].Ordering.LeadTimeDays)
 		if !s.suppliers[o.Supplier].Archived {
 			s.offers[o.Material] = append(s.offers[o.Material], o)
 		}

@@ -34,6 +34,10 @@ type netted struct {
 	expiring []mass.Mass // left unused on its last day, counted on the day after
 	opening  mass.Mass   // released, in date, not reserved
 	plan     netting.Plan
+	// On the board only: the planned orders, as plan.Orders, and which need is
+	// covered by what.
+	orders []plannedOrder
+	pegs   []netting.Pegged
 }
 
 // netter sets the needs of all planned batches against stock and orders, level
@@ -46,6 +50,7 @@ type netter struct {
 	arrivals map[string][]arrival
 	rows     map[string]*netted
 	remarks  []string
+	ruled    bool                // orders are planned by the rules of the materials
 	users    map[string][]string // of a material: what is made from it here; only on demand
 	asked    map[string]bool     // materials that are under way or done; only on demand
 	passed   map[string]bool     // made materials whose lack was passed on; only on demand
@@ -54,6 +59,19 @@ type netter struct {
 // net works out every material that is needed, expected, or on hand.
 func (s *supply) net(start time.Time, days int) (*netter, error) {
 	n := s.demanded(start, days)
+	for _, material := range n.topDown() {
+		if err := n.material(material); err != nil {
+			return nil, err
+		}
+	}
+	return n, nil
+}
+
+// board is net with orders planned by the rules of the materials: what is made
+// here is needed in the lots that its rule makes.
+func (s *supply) board(start time.Time, days int) (*netter, error) {
+	n := s.demanded(start, days)
+	n.ruled = true
 	for _, material := range n.topDown() {
 		if err := n.material(material); err != nil {
 			return nil, err
@@ -225,17 +243,20 @@ func (n *netter) material(id string) error {
 	for d := range gross {
 		gross[d] = r.required[d] + r.expiring[d]
 	}
-	plan, err := netting.Make(netting.Input{Material: id, OnHand: r.opening, Gross: gross, Scheduled: r.expected})
-	if err != nil {
+	in := netting.Input{Material: id, OnHand: r.opening, Gross: gross, Scheduled: r.expected}
+	var err error
+	if r.plan, err = netting.Make(in); err != nil {
 		return fmt.Errorf("netting: %w", err)
 	}
-	r.plan = plan
 	n.rows[id] = r
+	if n.ruled {
+		return n.replenish(id, in, r)
+	}
 	f, made := n.s.formulas.byMaterial[id]
 	if !made {
 		return nil
 	}
-	for day, lacking := range plan.Net {
+	for day, lacking := range r.plan.Net {
 		if lacking > 0 {
 			begin := n.day(n.s.startBy(f, lacking, n.date(day)))
 			n.explode(f, lacking, begin, n.needing(r, day))

@@ -24,6 +24,12 @@ type OrderSuggestion struct {
 	OrderBy    time.Time
 	Arrival    time.Time
 	Late       bool // even ordered today it comes after needBy
+	// On the board:
+	ReceiptBy   time.Time // by when it is planned to be there, with the safety time
+	PastDueDays int       // by which the order should have gone out before today
+	Batches     []string  // that it serves; none: it restores the safety stock
+
+	leadTimeDays int // of the offer
 }
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
@@ -111,7 +117,7 @@ func (s *supply) bestOrder(material string, need mass.Mass, needBy time.Time) (b
 	}
 	from := inTime[slices.IndexFunc(inTime, func(o offered) bool { return o.landed.ID == buy.Offer })]
 	best = OrderSuggestion{Supplier: from.Supplier, Offer: from.ID, Quantity: buy.Order, PricePerKg: asked(from.Offer, buy.Order),
-		Landed: buy.Outlay, OrderBy: s.today, Arrival: arrival(from), Late: late}
+		Landed: buy.Outlay, OrderBy: s.today, Arrival: arrival(from), Late: late, leadTimeDays: from.LeadTimeDays}
 	if by := needBy.AddDate(0, 0, -from.LeadTimeDays); !needBy.IsZero() && by.After(s.today) {
 		best.OrderBy, best.Arrival = by, needBy
 	}

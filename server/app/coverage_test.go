@@ -82,8 +82,8 @@ func (x *mill) reserveMass(lotID string, q mass.Mass) {
 func TestCoverageByLevelAndWeek(t *testing.T) {
 	x := board(t)
 	c := x.coverage(app.CoverageQuery{Weeks: 2})
-	if len(c.Weeks) != 2 || !c.Weeks[0].Equal(x.day(0)) || !c.Weeks[1].Equal(x.day(7)) {
-		t.Errorf("weeks %v", c.Weeks)
+	if len(c.Periods) != 2 || !c.Periods[0].Equal(x.day(0)) || !c.Periods[1].Equal(x.day(7)) {
+		t.Errorf("weeks %v", c.Periods)
 	}
 	for _, want := range []struct {
 		material                                string
@@ -218,7 +218,7 @@ func TestCoverageRefusals(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if c := x.coverage(app.CoverageQuery{}); len(c.Weeks) != 8 || len(c.Rows) != 4 {
-		t.Errorf("an idle plant shows %d weeks of %d materials, want 8 of 4", len(c.Weeks), len(c.Rows))
+	if c := x.coverage(app.CoverageQuery{}); len(c.Periods) != 8 || len(c.Rows) != 4 {
+		t.Errorf("an idle plant shows %d weeks of %d materials, want 8 of 4", len(c.Periods), len(c.Rows))
 	}
 }

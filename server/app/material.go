@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"fmt"
 
 	"millbase/inventory"
 	"millbase/inventory/property"
@@ -46,6 +47,7 @@ func checkMaterial(ctx context.Context, tx Tx, m BookMaterial) error {
 	if m.StandardCostPerKg.Sign() < 0 {
 		bad = append(bad, FieldError{"material.standard_cost_per_kg", "must not be below zero"})
 	}
+	bad = append(bad, checkOrdering(m.Ordering)...)
 	if m.ColourIndex != "" && m.Class != inventory.Pigment {
 		bad = append(bad, FieldError{"material.colour_index", "belongs to pigments only; leave it out, and give pigment_fraction/" + m.ColourIndex + " for a base ink"})
 	}
@@ -61,6 +63,27 @@ func checkMaterial(ctx context.Context, tx Tx, m BookMaterial) error {
 		return bad
 	}
 	return nil
+}
+
+// checkOrdering refuses a lot rule without its figure, and a figure that no rule
+// reads: whoever sent it expects something that would not happen.
+func checkOrdering(o inventory.Ordering) Invalid {
+	var bad Invalid
+	say := func(field, format string, args ...any) {
+		bad = append(bad, FieldError{"material.ordering." + field, fmt.Sprintf(format, args...)})
+	}
+	switch o.Rule {
+	case "", inventory.LotForLot, inventory.FixedLot, inventory.PeriodLots:
+	default:
+		say("lot_rule", "must be one of LOT_FOR_LOT, FIXED_LOT, PERIOD_LOTS")
+	}
+	if (o.Rule == inventory.FixedLot) != (o.Lot > 0) {
+		say("fixed_lot_kg", "belongs to the rule FIXED_LOT, and must be above zero with it")
+	}
+	if (o.Rule == inventory.PeriodLots) != (o.PeriodDays > 0) {
+		say("lot_period_days", "belongs to the rule PERIOD_LOTS, and must be 1 or more with it")
+	}
+	return bad
 }
 
 // checkSet lists what the catalogue says can't be right in a set of values.

@@ -98,10 +98,11 @@ func plain(w http.ResponseWriter, code int, text string) {
 // newAPI translates REST calls into calls on conn.
 func newAPI(conn *channel) (http.Handler, error) {
 	mux := runtime.NewServeMux(
-		runtime.WithMarshalerOption(runtime.MIMEWildcard, &runtime.JSONPb{
+		// A google.api.HttpBody goes out as it is, of its own content type.
+		runtime.WithMarshalerOption(runtime.MIMEWildcard, &runtime.HTTPBodyMarshaler{Marshaler: &runtime.JSONPb{
 			MarshalOptions:   protojson.MarshalOptions{UseProtoNames: true, EmitUnpopulated: true},
 			UnmarshalOptions: protojson.UnmarshalOptions{DiscardUnknown: false},
-		}),
+		}}),
 		runtime.WithErrorHandler(onError),
 		runtime.WithRoutingErrorHandler(onRouting),
 		runtime.WithIncomingHeaderMatcher(passedOn),

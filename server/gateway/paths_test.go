@@ -34,7 +34,7 @@ func bindings() []binding {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()
 			for j := range methods.Len() {
-				out = append(out, bindingOf(methods.Get(j)))
+				out = append(out, bindingsOf(methods.Get(j))...)
 			}
 		}
 		return true
@@ -42,8 +42,17 @@ func bindings() []binding {
 	return out
 }
 
-func bindingOf(m protoreflect.MethodDescriptor) binding {
+// bindingsOf are the method's path and the additional ones.
+func bindingsOf(m protoreflect.MethodDescriptor) []binding {
 	rule, _ := proto.GetExtension(m.Options(), annotations.E_Http).(*annotations.HttpRule)
+	out := []binding{bindingOf(m, rule)}
+	for _, more := range rule.GetAdditionalBindings() {
+		out = append(out, bindingOf(m, more))
+	}
+	return out
+}
+
+func bindingOf(m protoreflect.MethodDescriptor, rule *annotations.HttpRule) binding {
 	b := binding{name: string(m.FullName())}
 	switch {
 	case rule.GetGet() != "":

@@ -186,11 +186,28 @@ func materialOf(id string, m *pb.Material, currency string) (app.BookMaterial, e
 		Material: inventory.Material{
 			ID: id, Title: m.GetTitle(), Class: inventory.Class(word(m.GetMaterialClass())), ColourIndex: m.GetColourIndex(),
 			Properties: f.set("material.properties", m.GetProperties()), Deviations: f.set("material.deviations", m.GetDeviations()), ShelfLifeDays: int(m.GetShelfLifeDays()),
-			SafetyStock: f.mass("material.safety_stock_kg", m.GetSafetyStockKg()), Cautions: m.GetCautions(), Archived: m.GetArchived(),
+			SafetyStock: f.mass("material.safety_stock_kg", m.GetSafetyStockKg()), Ordering: f.ordering("material.ordering.", m.GetOrdering()), Cautions: m.GetCautions(), Archived: m.GetArchived(),
 		},
 		StandardCostPerKg: f.price("material.standard_cost_per_kg", m.GetStandardCostPerKg(), currency),
 	}
 	return out, f.err()
+}
+
+func (f *fields) ordering(field string, o *pb.Ordering) inventory.Ordering {
+	return inventory.Ordering{
+		Rule: inventory.LotRule(word(o.GetLotRule())), Lot: f.mass(field+"fixed_lot_kg", o.GetFixedLotKg()), PeriodDays: int(o.GetLotPeriodDays()),
+		LeadTimeDays: int(o.GetLeadTimeDays()), SafetyTimeDays: int(o.GetSafetyTimeDays()), FenceDays: int(o.GetFenceDays()),
+	}
+}
+
+func orderingOut(o inventory.Ordering) *pb.Ordering {
+	if o == (inventory.Ordering{}) {
+		return nil
+	}
+	return &pb.Ordering{
+		LotRule: enum[pb.LotRule](string(o.Rule)), FixedLotKg: kg(o.Lot), LotPeriodDays: int32(o.PeriodDays),
+		LeadTimeDays: int32(o.LeadTimeDays), SafetyTimeDays: int32(o.SafetyTimeDays), FenceDays: int32(o.FenceDays),
+	}
 }
 
 func materialOut(ctx context.Context, r app.Record[app.BookMaterial], currency string) *pb.Material {
@@ -206,7 +223,7 @@ func materialWhole(r app.Record[app.BookMaterial], currency string) *pb.Material
 	m := r.Value
 	out := &pb.Material{
 		Name: nameOf(materials, m.ID), Title: m.Title, MaterialClass: enum[pb.MaterialClass](string(m.Class)), ColourIndex: m.ColourIndex,
-		Properties: m.Properties, Deviations: m.Deviations, ShelfLifeDays: int32(m.ShelfLifeDays), SafetyStockKg: kg(m.SafetyStock), Cautions: m.Cautions,
+		Properties: m.Properties, Deviations: m.Deviations, ShelfLifeDays: int32(m.ShelfLifeDays), SafetyStockKg: kg(m.SafetyStock), Ordering: orderingOut(m.Ordering), Cautions: m.Cautions,
 		Archived: m.Archived, Etag: etagOut(r.Version), CreateTime: momentOut(r.CreatedAt), UpdateTime: momentOut(r.UpdatedAt),
 	}
 	if !m.StandardCostPerKg.IsZero() {

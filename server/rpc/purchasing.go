@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"millbase/costing/money"
 	"millbase/costing/purchase"
 	millbasev1 "millbase/proto/millbase/v1"
 	"millbase/server/app"
@@ -143,34 +142,4 @@ func orderOut(rec app.Record[purchase.Order]) *millbasev1.PurchaseOrder {
 		out.Lines = append(out.Lines, line)
 	}
 	return out
-}
-
-// GetCoverage implements the service.
-func (s *PurchasingServer) GetCoverage(ctx context.Context, req *millbasev1.GetCoverageRequest) (*millbasev1.Coverage, error) {
-	f := &fields{}
-	q := app.CoverageQuery{Weeks: int(req.GetWeeks()), ShortOnly: req.GetShortOnly(), Material: f.optionalID("material", req.GetMaterial(), materials)}
-	if err := f.err(); err != nil {
-		return nil, err
-	}
-	c, err := s.book.Coverage(ctx, q)
-	if err != nil {
-		return nil, err
-	}
-	return &millbasev1.Coverage{WeekDates: each(c.Weeks, dateOut), Rows: each(c.Rows, coverageRowOut), Remarks: c.Remarks}, nil
-}
-
-func coverageRowOut(r app.CoverageRow) *millbasev1.CoverageRow {
-	return &millbasev1.CoverageRow{
-		Material: nameOf(materials, r.Material), Title: r.Title, OnHandKg: kg(r.OnHand), QuarantinedKg: kg(r.Quarantined), ReservedKg: kg(r.Reserved),
-		SafetyStockKg: kg(r.SafetyStock), RequiredKg: massesOut(r.Required), ExpectedKg: massesOut(r.Expected), ExpiringKg: massesOut(r.Expiring),
-		ProjectedKg: massesOut(r.Projected), FirstShortDate: dateOut(r.FirstShort), ShortKg: kg(r.Short),
-		Batches: each(r.Batches, func(id string) string { return nameOf(batches, id) }),
-		Suggestions: each(r.Suggestions, func(o app.OrderSuggestion) *millbasev1.OrderSuggestion {
-			return &millbasev1.OrderSuggestion{
-				Supplier: nameOf(suppliers, o.Supplier), Offer: offerName(o.Supplier, o.Offer), QuantityKg: kg(o.Quantity),
-				PricePerKg: moneyOut(money.Money(o.PricePerKg)), LandedCost: moneyOut(o.Landed), OrderByDate: dateOut(o.OrderBy),
-				ArrivalDate: dateOut(o.Arrival), Late: o.Late,
-			}
-		}),
-	}
 }

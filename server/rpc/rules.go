@@ -156,6 +156,7 @@ var patternHints = map[string]string{
 	`^[0-9]{1,2}(\.[0-9]{1,3})?$`:              "write a number below 100 with at most three decimals, such as 0.5",
 	`^formulas/[a-z0-9-]+(@[0-9]{1,6})?$`:      "write it like formulas/... or, for one revision, formulas/...@3",
 	`^quotes/[a-z0-9-]+(@[0-9]{1,6})?$`:        "write it like quotes/... or, for one revision, quotes/...@3",
+	`^(purchaseOrders|batches)/[a-z0-9-]+$`:    "write it like purchaseOrders/... or batches/...",
 	`^formulas/[a-z0-9-]+@[0-9]{1,6}$`:         "name a revision, like formulas/...@3",
 }
 

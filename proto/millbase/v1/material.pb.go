@@ -169,6 +169,63 @@ func (MaterialClass) EnumDescriptor() ([]byte, []int) {
 	return file_millbase_v1_material_proto_rawDescGZIP(), []int{1}
 }
 
+// How what is lacking becomes orders.
+type LotRule int32
+
+const (
+	// One order for all that is lacking as far as the board looks.
+	LotRule_LOT_RULE_UNSPECIFIED LotRule = 0
+	// Each lack on its own.
+	LotRule_LOT_RULE_LOT_FOR_LOT LotRule = 1
+	// Whole lots of fixed_lot_kg.
+	LotRule_LOT_RULE_FIXED_LOT LotRule = 2
+	// What is lacking within lot_period_days.
+	LotRule_LOT_RULE_PERIOD_LOTS LotRule = 3
+)
+
+// Enum value maps for LotRule.
+var (
+	LotRule_name = map[int32]string{
+		0: "LOT_RULE_UNSPECIFIED",
+		1: "LOT_RULE_LOT_FOR_LOT",
+		2: "LOT_RULE_FIXED_LOT",
+		3: "LOT_RULE_PERIOD_LOTS",
+	}
+	LotRule_value = map[string]int32{
+		"LOT_RULE_UNSPECIFIED": 0,
+		"LOT_RULE_LOT_FOR_LOT": 1,
+		"LOT_RULE_FIXED_LOT":   2,
+		"LOT_RULE_PERIOD_LOTS": 3,
+	}
+)
+
+func (x LotRule) Enum() *LotRule {
+	p := new(LotRule)
+	*p = x
+	return p
+}
+
+func (x LotRule) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LotRule) Descriptor() protoreflect.EnumDescriptor {
+	return file_millbase_v1_material_proto_enumTypes[2].Descriptor()
+}
+
+func (LotRule) Type() protoreflect.EnumType {
+	return &file_millbase_v1_material_proto_enumTypes[2]
+}
+
+func (x LotRule) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LotRule.Descriptor instead.
+func (LotRule) EnumDescriptor() ([]byte, []int) {
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{2}
+}
+
 // A property in the catalogue.
 type Property struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -555,6 +612,8 @@ type Material struct {
 	// Standard deviations of the nominal values, where a lot's certificate gives none, by key; what has none is taken as
 	// certain.
 	Deviations map[string]float64 `protobuf:"bytes,14,rep,name=deviations,proto3" json:"deviations,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// How purchasing orders it; absent: one order for all that is lacking.
+	Ordering *Ordering `protobuf:"bytes,15,opt,name=ordering,proto3" json:"ordering,omitempty"`
 	// Changes with every change; send it back with an update (AIP-154).
 	Etag          string                 `protobuf:"bytes,10,opt,name=etag,proto3" json:"etag,omitempty"`
 	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
@@ -670,6 +729,13 @@ func (x *Material) GetDeviations() map[string]float64 {
 	return nil
 }
 
+func (x *Material) GetOrdering() *Ordering {
+	if x != nil {
+		return x.Ordering
+	}
+	return nil
+}
+
 func (x *Material) GetEtag() string {
 	if x != nil {
 		return x.Etag
@@ -691,6 +757,96 @@ func (x *Material) GetUpdateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// How purchasing orders a material. The smallest order and the pack are those of
+// the supplier's offer. Days are calendar days.
+type Ordering struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	LotRule       LotRule                `protobuf:"varint,1,opt,name=lot_rule,json=lotRule,proto3,enum=millbase.v1.LotRule" json:"lot_rule,omitempty"`
+	FixedLotKg    float64                `protobuf:"fixed64,2,opt,name=fixed_lot_kg,json=fixedLotKg,proto3" json:"fixed_lot_kg,omitempty"`
+	LotPeriodDays int32                  `protobuf:"varint,3,opt,name=lot_period_days,json=lotPeriodDays,proto3" json:"lot_period_days,omitempty"`
+	// Counted on where neither the offer nor its supplier says.
+	LeadTimeDays int32 `protobuf:"varint,4,opt,name=lead_time_days,json=leadTimeDays,proto3" json:"lead_time_days,omitempty"`
+	// How long before it is needed an order is to be there.
+	SafetyTimeDays int32 `protobuf:"varint,5,opt,name=safety_time_days,json=safetyTimeDays,proto3" json:"safety_time_days,omitempty"`
+	// Days from today into which no new order is planned: the board says what to
+	// expedite there.
+	FenceDays     int32 `protobuf:"varint,6,opt,name=fence_days,json=fenceDays,proto3" json:"fence_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Ordering) Reset() {
+	*x = Ordering{}
+	mi := &file_millbase_v1_material_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Ordering) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Ordering) ProtoMessage() {}
+
+func (x *Ordering) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_material_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Ordering.ProtoReflect.Descriptor instead.
+func (*Ordering) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Ordering) GetLotRule() LotRule {
+	if x != nil {
+		return x.LotRule
+	}
+	return LotRule_LOT_RULE_UNSPECIFIED
+}
+
+func (x *Ordering) GetFixedLotKg() float64 {
+	if x != nil {
+		return x.FixedLotKg
+	}
+	return 0
+}
+
+func (x *Ordering) GetLotPeriodDays() int32 {
+	if x != nil {
+		return x.LotPeriodDays
+	}
+	return 0
+}
+
+func (x *Ordering) GetLeadTimeDays() int32 {
+	if x != nil {
+		return x.LeadTimeDays
+	}
+	return 0
+}
+
+func (x *Ordering) GetSafetyTimeDays() int32 {
+	if x != nil {
+		return x.SafetyTimeDays
+	}
+	return 0
+}
+
+func (x *Ordering) GetFenceDays() int32 {
+	if x != nil {
+		return x.FenceDays
+	}
+	return 0
+}
+
 type CreateMaterialRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	MaterialId    string                 `protobuf:"bytes,1,opt,name=material_id,json=materialId,proto3" json:"material_id,omitempty"`
@@ -702,7 +858,7 @@ type CreateMaterialRequest struct {
 
 func (x *CreateMaterialRequest) Reset() {
 	*x = CreateMaterialRequest{}
-	mi := &file_millbase_v1_material_proto_msgTypes[6]
+	mi := &file_millbase_v1_material_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -714,7 +870,7 @@ func (x *CreateMaterialRequest) String() string {
 func (*CreateMaterialRequest) ProtoMessage() {}
 
 func (x *CreateMaterialRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_material_proto_msgTypes[6]
+	mi := &file_millbase_v1_material_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -727,7 +883,7 @@ func (x *CreateMaterialRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateMaterialRequest.ProtoReflect.Descriptor instead.
 func (*CreateMaterialRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_material_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CreateMaterialRequest) GetMaterialId() string {
@@ -760,7 +916,7 @@ type GetMaterialRequest struct {
 
 func (x *GetMaterialRequest) Reset() {
 	*x = GetMaterialRequest{}
-	mi := &file_millbase_v1_material_proto_msgTypes[7]
+	mi := &file_millbase_v1_material_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -772,7 +928,7 @@ func (x *GetMaterialRequest) String() string {
 func (*GetMaterialRequest) ProtoMessage() {}
 
 func (x *GetMaterialRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_material_proto_msgTypes[7]
+	mi := &file_millbase_v1_material_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -785,7 +941,7 @@ func (x *GetMaterialRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetMaterialRequest.ProtoReflect.Descriptor instead.
 func (*GetMaterialRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_material_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetMaterialRequest) GetName() string {
@@ -807,7 +963,7 @@ type ListMaterialsRequest struct {
 
 func (x *ListMaterialsRequest) Reset() {
 	*x = ListMaterialsRequest{}
-	mi := &file_millbase_v1_material_proto_msgTypes[8]
+	mi := &file_millbase_v1_material_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -819,7 +975,7 @@ func (x *ListMaterialsRequest) String() string {
 func (*ListMaterialsRequest) ProtoMessage() {}
 
 func (x *ListMaterialsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_material_proto_msgTypes[8]
+	mi := &file_millbase_v1_material_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -832,7 +988,7 @@ func (x *ListMaterialsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMaterialsRequest.ProtoReflect.Descriptor instead.
 func (*ListMaterialsRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_material_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListMaterialsRequest) GetPageSize() int32 {
@@ -866,7 +1022,7 @@ type ListMaterialsResponse struct {
 
 func (x *ListMaterialsResponse) Reset() {
 	*x = ListMaterialsResponse{}
-	mi := &file_millbase_v1_material_proto_msgTypes[9]
+	mi := &file_millbase_v1_material_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -878,7 +1034,7 @@ func (x *ListMaterialsResponse) String() string {
 func (*ListMaterialsResponse) ProtoMessage() {}
 
 func (x *ListMaterialsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_material_proto_msgTypes[9]
+	mi := &file_millbase_v1_material_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -891,7 +1047,7 @@ func (x *ListMaterialsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMaterialsResponse.ProtoReflect.Descriptor instead.
 func (*ListMaterialsResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_material_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListMaterialsResponse) GetMaterials() []*Material {
@@ -918,7 +1074,7 @@ type UpdateMaterialRequest struct {
 
 func (x *UpdateMaterialRequest) Reset() {
 	*x = UpdateMaterialRequest{}
-	mi := &file_millbase_v1_material_proto_msgTypes[10]
+	mi := &file_millbase_v1_material_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -930,7 +1086,7 @@ func (x *UpdateMaterialRequest) String() string {
 func (*UpdateMaterialRequest) ProtoMessage() {}
 
 func (x *UpdateMaterialRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_material_proto_msgTypes[10]
+	mi := &file_millbase_v1_material_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -943,7 +1099,7 @@ func (x *UpdateMaterialRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateMaterialRequest.ProtoReflect.Descriptor instead.
 func (*UpdateMaterialRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_material_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_material_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *UpdateMaterialRequest) GetMaterial() *Material {
@@ -998,7 +1154,7 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\n" +
 	"properties\x18\x01 \x03(\v2\x15.millbase.v1.PropertyR\n" +
 	"properties\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xb0\a\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xe3\a\n" +
 	"\bMaterial\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12 \n" +
 	"\x05title\x18\x02 \x01(\tB\n" +
@@ -1016,7 +1172,8 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\x14standard_cost_per_kg\x18\r \x01(\v2\x12.google.type.MoneyR\x11standardCostPerKg\x12_\n" +
 	"\n" +
 	"deviations\x18\x0e \x03(\v2%.millbase.v1.Material.DeviationsEntryB\x18\xbaH\x15\x9a\x01\x12\x10\xc8\x01*\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
-	"deviations\x12\x12\n" +
+	"deviations\x121\n" +
+	"\bordering\x18\x0f \x01(\v2\x15.millbase.v1.OrderingR\bordering\x12\x12\n" +
 	"\x04etag\x18\n" +
 	" \x01(\tR\x04etag\x12@\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
@@ -1028,7 +1185,20 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a=\n" +
 	"\x0fDeviationsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xcc\x01\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xc0\x02\n" +
+	"\bOrdering\x129\n" +
+	"\blot_rule\x18\x01 \x01(\x0e2\x14.millbase.v1.LotRuleB\b\xbaH\x05\x82\x01\x02\x10\x01R\alotRule\x122\n" +
+	"\ffixed_lot_kg\x18\x02 \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"fixedLotKg\x122\n" +
+	"\x0flot_period_days\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xee\x02(\x00R\rlotPeriodDays\x120\n" +
+	"\x0elead_time_days\x18\x04 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc2\x1c(\x00R\fleadTimeDays\x124\n" +
+	"\x10safety_time_days\x18\x05 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xee\x02(\x00R\x0esafetyTimeDays\x12)\n" +
+	"\n" +
+	"fence_days\x18\x06 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xee\x02(\x00R\tfenceDays\"\xcc\x01\n" +
 	"\x15CreateMaterialRequest\x12L\n" +
 	"\vmaterial_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\n" +
 	"materialId\x129\n" +
@@ -1069,7 +1239,12 @@ const file_millbase_v1_material_proto_rawDesc = "" +
 	"\x17MATERIAL_CLASS_WORK_OFF\x10\b\x12\x16\n" +
 	"\x12MATERIAL_CLASS_INK\x10\t\x12\x1c\n" +
 	"\x18MATERIAL_CLASS_PACKAGING\x10\n" +
-	"2\xe2\x06\n" +
+	"*o\n" +
+	"\aLotRule\x12\x18\n" +
+	"\x14LOT_RULE_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14LOT_RULE_LOT_FOR_LOT\x10\x01\x12\x16\n" +
+	"\x12LOT_RULE_FIXED_LOT\x10\x02\x12\x18\n" +
+	"\x14LOT_RULE_PERIOD_LOTS\x10\x032\xe2\x06\n" +
 	"\x0fMaterialService\x12u\n" +
 	"\x0eCreateProperty\x12\".millbase.v1.CreatePropertyRequest\x1a\x15.millbase.v1.Property\"(\xca\xda\x18\x04\n" +
 	"\x02\x03\x04\x82\xd3\xe4\x93\x02\x1a:\bproperty\"\x0e/v1/properties\x12p\n" +
@@ -1098,61 +1273,65 @@ func file_millbase_v1_material_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_material_proto_rawDescData
 }
 
-var file_millbase_v1_material_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_material_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_millbase_v1_material_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_millbase_v1_material_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_millbase_v1_material_proto_goTypes = []any{
 	(BlendingIndex)(0),             // 0: millbase.v1.BlendingIndex
 	(MaterialClass)(0),             // 1: millbase.v1.MaterialClass
-	(*Property)(nil),               // 2: millbase.v1.Property
-	(*CreatePropertyRequest)(nil),  // 3: millbase.v1.CreatePropertyRequest
-	(*GetPropertyRequest)(nil),     // 4: millbase.v1.GetPropertyRequest
-	(*ListPropertiesRequest)(nil),  // 5: millbase.v1.ListPropertiesRequest
-	(*ListPropertiesResponse)(nil), // 6: millbase.v1.ListPropertiesResponse
-	(*Material)(nil),               // 7: millbase.v1.Material
-	(*CreateMaterialRequest)(nil),  // 8: millbase.v1.CreateMaterialRequest
-	(*GetMaterialRequest)(nil),     // 9: millbase.v1.GetMaterialRequest
-	(*ListMaterialsRequest)(nil),   // 10: millbase.v1.ListMaterialsRequest
-	(*ListMaterialsResponse)(nil),  // 11: millbase.v1.ListMaterialsResponse
-	(*UpdateMaterialRequest)(nil),  // 12: millbase.v1.UpdateMaterialRequest
-	nil,                            // 13: millbase.v1.Material.PropertiesEntry
-	nil,                            // 14: millbase.v1.Material.DeviationsEntry
-	(*money.Money)(nil),            // 15: google.type.Money
-	(*timestamppb.Timestamp)(nil),  // 16: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),  // 17: google.protobuf.FieldMask
+	(LotRule)(0),                   // 2: millbase.v1.LotRule
+	(*Property)(nil),               // 3: millbase.v1.Property
+	(*CreatePropertyRequest)(nil),  // 4: millbase.v1.CreatePropertyRequest
+	(*GetPropertyRequest)(nil),     // 5: millbase.v1.GetPropertyRequest
+	(*ListPropertiesRequest)(nil),  // 6: millbase.v1.ListPropertiesRequest
+	(*ListPropertiesResponse)(nil), // 7: millbase.v1.ListPropertiesResponse
+	(*Material)(nil),               // 8: millbase.v1.Material
+	(*Ordering)(nil),               // 9: millbase.v1.Ordering
+	(*CreateMaterialRequest)(nil),  // 10: millbase.v1.CreateMaterialRequest
+	(*GetMaterialRequest)(nil),     // 11: millbase.v1.GetMaterialRequest
+	(*ListMaterialsRequest)(nil),   // 12: millbase.v1.ListMaterialsRequest
+	(*ListMaterialsResponse)(nil),  // 13: millbase.v1.ListMaterialsResponse
+	(*UpdateMaterialRequest)(nil),  // 14: millbase.v1.UpdateMaterialRequest
+	nil,                            // 15: millbase.v1.Material.PropertiesEntry
+	nil,                            // 16: millbase.v1.Material.DeviationsEntry
+	(*money.Money)(nil),            // 17: google.type.Money
+	(*timestamppb.Timestamp)(nil),  // 18: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),  // 19: google.protobuf.FieldMask
 }
 var file_millbase_v1_material_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.Property.index:type_name -> millbase.v1.BlendingIndex
-	2,  // 1: millbase.v1.CreatePropertyRequest.property:type_name -> millbase.v1.Property
-	2,  // 2: millbase.v1.ListPropertiesResponse.properties:type_name -> millbase.v1.Property
+	3,  // 1: millbase.v1.CreatePropertyRequest.property:type_name -> millbase.v1.Property
+	3,  // 2: millbase.v1.ListPropertiesResponse.properties:type_name -> millbase.v1.Property
 	1,  // 3: millbase.v1.Material.material_class:type_name -> millbase.v1.MaterialClass
-	13, // 4: millbase.v1.Material.properties:type_name -> millbase.v1.Material.PropertiesEntry
-	15, // 5: millbase.v1.Material.standard_cost_per_kg:type_name -> google.type.Money
-	14, // 6: millbase.v1.Material.deviations:type_name -> millbase.v1.Material.DeviationsEntry
-	16, // 7: millbase.v1.Material.create_time:type_name -> google.protobuf.Timestamp
-	16, // 8: millbase.v1.Material.update_time:type_name -> google.protobuf.Timestamp
-	7,  // 9: millbase.v1.CreateMaterialRequest.material:type_name -> millbase.v1.Material
-	7,  // 10: millbase.v1.ListMaterialsResponse.materials:type_name -> millbase.v1.Material
-	7,  // 11: millbase.v1.UpdateMaterialRequest.material:type_name -> millbase.v1.Material
-	17, // 12: millbase.v1.UpdateMaterialRequest.update_mask:type_name -> google.protobuf.FieldMask
-	3,  // 13: millbase.v1.MaterialService.CreateProperty:input_type -> millbase.v1.CreatePropertyRequest
-	4,  // 14: millbase.v1.MaterialService.GetProperty:input_type -> millbase.v1.GetPropertyRequest
-	5,  // 15: millbase.v1.MaterialService.ListProperties:input_type -> millbase.v1.ListPropertiesRequest
-	8,  // 16: millbase.v1.MaterialService.CreateMaterial:input_type -> millbase.v1.CreateMaterialRequest
-	9,  // 17: millbase.v1.MaterialService.GetMaterial:input_type -> millbase.v1.GetMaterialRequest
-	10, // 18: millbase.v1.MaterialService.ListMaterials:input_type -> millbase.v1.ListMaterialsRequest
-	12, // 19: millbase.v1.MaterialService.UpdateMaterial:input_type -> millbase.v1.UpdateMaterialRequest
-	2,  // 20: millbase.v1.MaterialService.CreateProperty:output_type -> millbase.v1.Property
-	2,  // 21: millbase.v1.MaterialService.GetProperty:output_type -> millbase.v1.Property
-	6,  // 22: millbase.v1.MaterialService.ListProperties:output_type -> millbase.v1.ListPropertiesResponse
-	7,  // 23: millbase.v1.MaterialService.CreateMaterial:output_type -> millbase.v1.Material
-	7,  // 24: millbase.v1.MaterialService.GetMaterial:output_type -> millbase.v1.Material
-	11, // 25: millbase.v1.MaterialService.ListMaterials:output_type -> millbase.v1.ListMaterialsResponse
-	7,  // 26: millbase.v1.MaterialService.UpdateMaterial:output_type -> millbase.v1.Material
-	20, // [20:27] is the sub-list for method output_type
-	13, // [13:20] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	15, // 4: millbase.v1.Material.properties:type_name -> millbase.v1.Material.PropertiesEntry
+	17, // 5: millbase.v1.Material.standard_cost_per_kg:type_name -> google.type.Money
+	16, // 6: millbase.v1.Material.deviations:type_name -> millbase.v1.Material.DeviationsEntry
+	9,  // 7: millbase.v1.Material.ordering:type_name -> millbase.v1.Ordering
+	18, // 8: millbase.v1.Material.create_time:type_name -> google.protobuf.Timestamp
+	18, // 9: millbase.v1.Material.update_time:type_name -> google.protobuf.Timestamp
+	2,  // 10: millbase.v1.Ordering.lot_rule:type_name -> millbase.v1.LotRule
+	8,  // 11: millbase.v1.CreateMaterialRequest.material:type_name -> millbase.v1.Material
+	8,  // 12: millbase.v1.ListMaterialsResponse.materials:type_name -> millbase.v1.Material
+	8,  // 13: millbase.v1.UpdateMaterialRequest.material:type_name -> millbase.v1.Material
+	19, // 14: millbase.v1.UpdateMaterialRequest.update_mask:type_name -> google.protobuf.FieldMask
+	4,  // 15: millbase.v1.MaterialService.CreateProperty:input_type -> millbase.v1.CreatePropertyRequest
+	5,  // 16: millbase.v1.MaterialService.GetProperty:input_type -> millbase.v1.GetPropertyRequest
+	6,  // 17: millbase.v1.MaterialService.ListProperties:input_type -> millbase.v1.ListPropertiesRequest
+	10, // 18: millbase.v1.MaterialService.CreateMaterial:input_type -> millbase.v1.CreateMaterialRequest
+	11, // 19: millbase.v1.MaterialService.GetMaterial:input_type -> millbase.v1.GetMaterialRequest
+	12, // 20: millbase.v1.MaterialService.ListMaterials:input_type -> millbase.v1.ListMaterialsRequest
+	14, // 21: millbase.v1.MaterialService.UpdateMaterial:input_type -> millbase.v1.UpdateMaterialRequest
+	3,  // 22: millbase.v1.MaterialService.CreateProperty:output_type -> millbase.v1.Property
+	3,  // 23: millbase.v1.MaterialService.GetProperty:output_type -> millbase.v1.Property
+	7,  // 24: millbase.v1.MaterialService.ListProperties:output_type -> millbase.v1.ListPropertiesResponse
+	8,  // 25: millbase.v1.MaterialService.CreateMaterial:output_type -> millbase.v1.Material
+	8,  // 26: millbase.v1.MaterialService.GetMaterial:output_type -> millbase.v1.Material
+	13, // 27: millbase.v1.MaterialService.ListMaterials:output_type -> millbase.v1.ListMaterialsResponse
+	8,  // 28: millbase.v1.MaterialService.UpdateMaterial:output_type -> millbase.v1.Material
+	22, // [22:29] is the sub-list for method output_type
+	15, // [15:22] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_material_proto_init() }
@@ -1167,8 +1346,8 @@ func file_millbase_v1_material_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_material_proto_rawDesc), len(file_millbase_v1_material_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   13,
+			NumEnums:      3,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

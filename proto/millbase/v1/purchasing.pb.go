@@ -9,6 +9,7 @@ package millbasev1
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
+	httpbody "google.golang.org/genproto/googleapis/api/httpbody"
 	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
@@ -598,6 +599,353 @@ func (x *CancelPurchaseOrderRequest) GetEtag() string {
 	return ""
 }
 
+type GetPeggingRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "purchaseOrders/..." or "batches/...".
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPeggingRequest) Reset() {
+	*x = GetPeggingRequest{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPeggingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPeggingRequest) ProtoMessage() {}
+
+func (x *GetPeggingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPeggingRequest.ProtoReflect.Descriptor instead.
+func (*GetPeggingRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *GetPeggingRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// What a batch waits for, and what hangs on an order or a batch.
+type Pegging struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The needs of the batch through all levels, with all that covers them.
+	Needs []*PeggedNeed `protobuf:"bytes,2,rep,name=needs,proto3" json:"needs,omitempty"`
+	// The needs that take from the order, or from what the batch makes.
+	Serves []*PeggedNeed `protobuf:"bytes,3,rep,name=serves,proto3" json:"serves,omitempty"`
+	// What of it no batch needs.
+	Free          []*FreeMass `protobuf:"bytes,4,rep,name=free,proto3" json:"free,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Pegging) Reset() {
+	*x = Pegging{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Pegging) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Pegging) ProtoMessage() {}
+
+func (x *Pegging) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Pegging.ProtoReflect.Descriptor instead.
+func (*Pegging) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Pegging) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Pegging) GetNeeds() []*PeggedNeed {
+	if x != nil {
+		return x.Needs
+	}
+	return nil
+}
+
+func (x *Pegging) GetServes() []*PeggedNeed {
+	if x != nil {
+		return x.Serves
+	}
+	return nil
+}
+
+func (x *Pegging) GetFree() []*FreeMass {
+	if x != nil {
+		return x.Free
+	}
+	return nil
+}
+
+// What no batch needs of a material.
+type FreeMass struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Material      string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
+	QuantityKg    float64                `protobuf:"fixed64,2,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FreeMass) Reset() {
+	*x = FreeMass{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FreeMass) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FreeMass) ProtoMessage() {}
+
+func (x *FreeMass) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FreeMass.ProtoReflect.Descriptor instead.
+func (*FreeMass) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *FreeMass) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *FreeMass) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+// One need of a material with what covers it.
+type PeggedNeed struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Material string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
+	Title    string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// YYYY-MM-DD.
+	Date       string  `protobuf:"bytes,3,opt,name=date,proto3" json:"date,omitempty"`
+	QuantityKg float64 `protobuf:"fixed64,4,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	// The batches that it is for; none: for stock.
+	Batches []string    `protobuf:"bytes,5,rep,name=batches,proto3" json:"batches,omitempty"`
+	Covers  []*PegCover `protobuf:"bytes,6,rep,name=covers,proto3" json:"covers,omitempty"`
+	// What nothing covers, planned orders included.
+	ShortKg       float64 `protobuf:"fixed64,7,opt,name=short_kg,json=shortKg,proto3" json:"short_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PeggedNeed) Reset() {
+	*x = PeggedNeed{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PeggedNeed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PeggedNeed) ProtoMessage() {}
+
+func (x *PeggedNeed) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PeggedNeed.ProtoReflect.Descriptor instead.
+func (*PeggedNeed) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *PeggedNeed) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *PeggedNeed) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *PeggedNeed) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *PeggedNeed) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *PeggedNeed) GetBatches() []string {
+	if x != nil {
+		return x.Batches
+	}
+	return nil
+}
+
+func (x *PeggedNeed) GetCovers() []*PegCover {
+	if x != nil {
+		return x.Covers
+	}
+	return nil
+}
+
+func (x *PeggedNeed) GetShortKg() float64 {
+	if x != nil {
+		return x.ShortKg
+	}
+	return 0
+}
+
+// A part of a need and where it comes from.
+type PegCover struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "stock", "planned", "purchaseOrders/..." or "batches/...".
+	Source string `protobuf:"bytes,1,opt,name=source,proto3" json:"source,omitempty"`
+	// Of a planned order; empty: made here.
+	Supplier   string  `protobuf:"bytes,2,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	QuantityKg float64 `protobuf:"fixed64,3,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	// YYYY-MM-DD; empty for stock.
+	ArrivalDate string `protobuf:"bytes,4,opt,name=arrival_date,json=arrivalDate,proto3" json:"arrival_date,omitempty"`
+	// By which it comes after the need.
+	LateDays      int32 `protobuf:"varint,5,opt,name=late_days,json=lateDays,proto3" json:"late_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PegCover) Reset() {
+	*x = PegCover{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PegCover) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PegCover) ProtoMessage() {}
+
+func (x *PegCover) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PegCover.ProtoReflect.Descriptor instead.
+func (*PegCover) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *PegCover) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *PegCover) GetSupplier() string {
+	if x != nil {
+		return x.Supplier
+	}
+	return ""
+}
+
+func (x *PegCover) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *PegCover) GetArrivalDate() string {
+	if x != nil {
+		return x.ArrivalDate
+	}
+	return ""
+}
+
+func (x *PegCover) GetLateDays() int32 {
+	if x != nil {
+		return x.LateDays
+	}
+	return 0
+}
+
 type GetCoverageRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Weeks ahead from this one; 0 means 8.
@@ -605,14 +953,18 @@ type GetCoverageRequest struct {
 	// Only what is short.
 	ShortOnly bool `protobuf:"varint,2,opt,name=short_only,json=shortOnly,proto3" json:"short_only,omitempty"`
 	// Only this material.
-	Material      string `protobuf:"bytes,3,opt,name=material,proto3" json:"material,omitempty"`
+	Material string `protobuf:"bytes,3,opt,name=material,proto3" json:"material,omitempty"`
+	// By day, so many from today on; 0: by week.
+	Days int32 `protobuf:"varint,4,opt,name=days,proto3" json:"days,omitempty"`
+	// With every need and what covers it.
+	Pegging       bool `protobuf:"varint,5,opt,name=pegging,proto3" json:"pegging,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetCoverageRequest) Reset() {
 	*x = GetCoverageRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -624,7 +976,7 @@ func (x *GetCoverageRequest) String() string {
 func (*GetCoverageRequest) ProtoMessage() {}
 
 func (x *GetCoverageRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -637,7 +989,7 @@ func (x *GetCoverageRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCoverageRequest.ProtoReflect.Descriptor instead.
 func (*GetCoverageRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetCoverageRequest) GetWeeks() int32 {
@@ -661,10 +1013,24 @@ func (x *GetCoverageRequest) GetMaterial() string {
 	return ""
 }
 
+func (x *GetCoverageRequest) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *GetCoverageRequest) GetPegging() bool {
+	if x != nil {
+		return x.Pegging
+	}
+	return false
+}
+
 // The coverage board.
 type Coverage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// First days of the weeks, YYYY-MM-DD.
+	// First days of the weeks, or the days, YYYY-MM-DD.
 	WeekDates []string       `protobuf:"bytes,1,rep,name=week_dates,json=weekDates,proto3" json:"week_dates,omitempty"`
 	Rows      []*CoverageRow `protobuf:"bytes,2,rep,name=rows,proto3" json:"rows,omitempty"`
 	// Batches that could not be exploded into materials, and why.
@@ -675,7 +1041,7 @@ type Coverage struct {
 
 func (x *Coverage) Reset() {
 	*x = Coverage{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -687,7 +1053,7 @@ func (x *Coverage) String() string {
 func (*Coverage) ProtoMessage() {}
 
 func (x *Coverage) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -700,7 +1066,7 @@ func (x *Coverage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Coverage.ProtoReflect.Descriptor instead.
 func (*Coverage) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Coverage) GetWeekDates() []string {
@@ -724,7 +1090,7 @@ func (x *Coverage) GetRemarks() []string {
 	return nil
 }
 
-// One material on the board; the lists have one number a week.
+// One material on the board; the lists have one number a week, or a day.
 type CoverageRow struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Material      string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
@@ -741,15 +1107,27 @@ type CoverageRow struct {
 	FirstShortDate string  `protobuf:"bytes,11,opt,name=first_short_date,json=firstShortDate,proto3" json:"first_short_date,omitempty"`
 	ShortKg        float64 `protobuf:"fixed64,12,opt,name=short_kg,json=shortKg,proto3" json:"short_kg,omitempty"`
 	// Batches that need it in the first short week.
-	Batches       []string           `protobuf:"bytes,13,rep,name=batches,proto3" json:"batches,omitempty"`
-	Suggestions   []*OrderSuggestion `protobuf:"bytes,14,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
+	Batches []string `protobuf:"bytes,13,rep,name=batches,proto3" json:"batches,omitempty"`
+	// The planned orders of what is bought.
+	Suggestions []*OrderSuggestion `protobuf:"bytes,14,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
+	// What the material's lot rule plans to receive and to order.
+	PlannedReceiptKg []float64 `protobuf:"fixed64,15,rep,packed,name=planned_receipt_kg,json=plannedReceiptKg,proto3" json:"planned_receipt_kg,omitempty"`
+	PlannedReleaseKg []float64 `protobuf:"fixed64,16,rep,packed,name=planned_release_kg,json=plannedReleaseKg,proto3" json:"planned_release_kg,omitempty"`
+	// Of the planned orders whose release lies before today.
+	PastDueReleaseKg float64 `protobuf:"fixed64,17,opt,name=past_due_release_kg,json=pastDueReleaseKg,proto3" json:"past_due_release_kg,omitempty"`
+	// Projected with the planned receipts.
+	PlannedProjectedKg []float64 `protobuf:"fixed64,18,rep,packed,name=planned_projected_kg,json=plannedProjectedKg,proto3" json:"planned_projected_kg,omitempty"`
+	// What lacks before the time fence.
+	Expedite []*Expedite `protobuf:"bytes,19,rep,name=expedite,proto3" json:"expedite,omitempty"`
+	// Where they are asked for.
+	Needs         []*PeggedNeed `protobuf:"bytes,20,rep,name=needs,proto3" json:"needs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CoverageRow) Reset() {
 	*x = CoverageRow{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -761,7 +1139,7 @@ func (x *CoverageRow) String() string {
 func (*CoverageRow) ProtoMessage() {}
 
 func (x *CoverageRow) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -774,7 +1152,7 @@ func (x *CoverageRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CoverageRow.ProtoReflect.Descriptor instead.
 func (*CoverageRow) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CoverageRow) GetMaterial() string {
@@ -875,6 +1253,120 @@ func (x *CoverageRow) GetSuggestions() []*OrderSuggestion {
 	return nil
 }
 
+func (x *CoverageRow) GetPlannedReceiptKg() []float64 {
+	if x != nil {
+		return x.PlannedReceiptKg
+	}
+	return nil
+}
+
+func (x *CoverageRow) GetPlannedReleaseKg() []float64 {
+	if x != nil {
+		return x.PlannedReleaseKg
+	}
+	return nil
+}
+
+func (x *CoverageRow) GetPastDueReleaseKg() float64 {
+	if x != nil {
+		return x.PastDueReleaseKg
+	}
+	return 0
+}
+
+func (x *CoverageRow) GetPlannedProjectedKg() []float64 {
+	if x != nil {
+		return x.PlannedProjectedKg
+	}
+	return nil
+}
+
+func (x *CoverageRow) GetExpedite() []*Expedite {
+	if x != nil {
+		return x.Expedite
+	}
+	return nil
+}
+
+func (x *CoverageRow) GetNeeds() []*PeggedNeed {
+	if x != nil {
+		return x.Needs
+	}
+	return nil
+}
+
+// A lack before the time fence, and the open order to be brought forward.
+type Expedite struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// On which it lacks, YYYY-MM-DD.
+	Date       string  `protobuf:"bytes,1,opt,name=date,proto3" json:"date,omitempty"`
+	QuantityKg float64 `protobuf:"fixed64,2,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	// "purchaseOrders/..." or "batches/..."; empty: nothing that could come is on
+	// order.
+	Source        string `protobuf:"bytes,3,opt,name=source,proto3" json:"source,omitempty"`
+	DueDate       string `protobuf:"bytes,4,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Expedite) Reset() {
+	*x = Expedite{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Expedite) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Expedite) ProtoMessage() {}
+
+func (x *Expedite) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Expedite.ProtoReflect.Descriptor instead.
+func (*Expedite) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *Expedite) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *Expedite) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *Expedite) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *Expedite) GetDueDate() string {
+	if x != nil {
+		return x.DueDate
+	}
+	return ""
+}
+
 // What to order.
 type OrderSuggestion struct {
 	state      protoimpl.MessageState `protogen:"open.v1"`
@@ -887,14 +1379,20 @@ type OrderSuggestion struct {
 	OrderByDate string       `protobuf:"bytes,6,opt,name=order_by_date,json=orderByDate,proto3" json:"order_by_date,omitempty"`
 	ArrivalDate string       `protobuf:"bytes,7,opt,name=arrival_date,json=arrivalDate,proto3" json:"arrival_date,omitempty"`
 	// Even ordered today it comes too late.
-	Late          bool `protobuf:"varint,8,opt,name=late,proto3" json:"late,omitempty"`
+	Late bool `protobuf:"varint,8,opt,name=late,proto3" json:"late,omitempty"`
+	// By when it is planned to be there, with the safety time.
+	ReceiptByDate string `protobuf:"bytes,9,opt,name=receipt_by_date,json=receiptByDate,proto3" json:"receipt_by_date,omitempty"`
+	// By how many days it should have been ordered before today.
+	PastDueDays int32 `protobuf:"varint,10,opt,name=past_due_days,json=pastDueDays,proto3" json:"past_due_days,omitempty"`
+	// The batches that it serves; none: it restores the safety stock.
+	Batches       []string `protobuf:"bytes,11,rep,name=batches,proto3" json:"batches,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *OrderSuggestion) Reset() {
 	*x = OrderSuggestion{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -906,7 +1404,7 @@ func (x *OrderSuggestion) String() string {
 func (*OrderSuggestion) ProtoMessage() {}
 
 func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -919,7 +1417,7 @@ func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderSuggestion.ProtoReflect.Descriptor instead.
 func (*OrderSuggestion) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{11}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *OrderSuggestion) GetSupplier() string {
@@ -978,11 +1476,32 @@ func (x *OrderSuggestion) GetLate() bool {
 	return false
 }
 
+func (x *OrderSuggestion) GetReceiptByDate() string {
+	if x != nil {
+		return x.ReceiptByDate
+	}
+	return ""
+}
+
+func (x *OrderSuggestion) GetPastDueDays() int32 {
+	if x != nil {
+		return x.PastDueDays
+	}
+	return 0
+}
+
+func (x *OrderSuggestion) GetBatches() []string {
+	if x != nil {
+		return x.Batches
+	}
+	return nil
+}
+
 var File_millbase_v1_purchasing_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\n" +
-	"\x1cmillbase/v1/purchasing.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x97\x03\n" +
+	"\x1cmillbase/v1/purchasing.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x97\x03\n" +
 	"\rPurchaseOrder\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x129\n" +
 	"\bsupplier\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^suppliers/[a-z0-9-]+$R\bsupplier\x12:\n" +
@@ -1027,17 +1546,47 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\x1aCancelPurchaseOrderRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^purchaseOrders/[a-z0-9-]+$R\x04name\x12 \n" +
 	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12\x12\n" +
-	"\x04etag\x18\x03 \x01(\tR\x04etag\"\x92\x01\n" +
+	"\x04etag\x18\x03 \x01(\tR\x04etag\"U\n" +
+	"\x11GetPeggingRequest\x12@\n" +
+	"\x04name\x18\x01 \x01(\tB,\xbaH)r'2%^(purchaseOrders|batches)/[a-z0-9-]+$R\x04name\"\xa8\x01\n" +
+	"\aPegging\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12-\n" +
+	"\x05needs\x18\x02 \x03(\v2\x17.millbase.v1.PeggedNeedR\x05needs\x12/\n" +
+	"\x06serves\x18\x03 \x03(\v2\x17.millbase.v1.PeggedNeedR\x06serves\x12)\n" +
+	"\x04free\x18\x04 \x03(\v2\x15.millbase.v1.FreeMassR\x04free\"G\n" +
+	"\bFreeMass\x12\x1a\n" +
+	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x1f\n" +
+	"\vquantity_kg\x18\x02 \x01(\x01R\n" +
+	"quantityKg\"\xd7\x01\n" +
+	"\n" +
+	"PeggedNeed\x12\x1a\n" +
+	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
+	"\x04date\x18\x03 \x01(\tR\x04date\x12\x1f\n" +
+	"\vquantity_kg\x18\x04 \x01(\x01R\n" +
+	"quantityKg\x12\x18\n" +
+	"\abatches\x18\x05 \x03(\tR\abatches\x12-\n" +
+	"\x06covers\x18\x06 \x03(\v2\x15.millbase.v1.PegCoverR\x06covers\x12\x19\n" +
+	"\bshort_kg\x18\a \x01(\x01R\ashortKg\"\x9f\x01\n" +
+	"\bPegCover\x12\x16\n" +
+	"\x06source\x18\x01 \x01(\tR\x06source\x12\x1a\n" +
+	"\bsupplier\x18\x02 \x01(\tR\bsupplier\x12\x1f\n" +
+	"\vquantity_kg\x18\x03 \x01(\x01R\n" +
+	"quantityKg\x12!\n" +
+	"\farrival_date\x18\x04 \x01(\tR\varrivalDate\x12\x1b\n" +
+	"\tlate_days\x18\x05 \x01(\x05R\blateDays\"\xcb\x01\n" +
 	"\x12GetCoverageRequest\x12\x1f\n" +
 	"\x05weeks\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x184(\x00R\x05weeks\x12\x1d\n" +
 	"\n" +
 	"short_only\x18\x02 \x01(\bR\tshortOnly\x12<\n" +
-	"\bmaterial\x18\x03 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\"q\n" +
+	"\bmaterial\x18\x03 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12\x1d\n" +
+	"\x04days\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x04days\x12\x18\n" +
+	"\apegging\x18\x05 \x01(\bR\apegging\"q\n" +
 	"\bCoverage\x12\x1d\n" +
 	"\n" +
 	"week_dates\x18\x01 \x03(\tR\tweekDates\x12,\n" +
 	"\x04rows\x18\x02 \x03(\v2\x18.millbase.v1.CoverageRowR\x04rows\x12\x18\n" +
-	"\aremarks\x18\x03 \x03(\tR\aremarks\"\xf2\x03\n" +
+	"\aremarks\x18\x03 \x03(\tR\aremarks\"\x91\x06\n" +
 	"\vCoverageRow\x12\x1a\n" +
 	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1c\n" +
@@ -1058,7 +1607,19 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\x10first_short_date\x18\v \x01(\tR\x0efirstShortDate\x12\x19\n" +
 	"\bshort_kg\x18\f \x01(\x01R\ashortKg\x12\x18\n" +
 	"\abatches\x18\r \x03(\tR\abatches\x12>\n" +
-	"\vsuggestions\x18\x0e \x03(\v2\x1c.millbase.v1.OrderSuggestionR\vsuggestions\"\xaa\x02\n" +
+	"\vsuggestions\x18\x0e \x03(\v2\x1c.millbase.v1.OrderSuggestionR\vsuggestions\x12,\n" +
+	"\x12planned_receipt_kg\x18\x0f \x03(\x01R\x10plannedReceiptKg\x12,\n" +
+	"\x12planned_release_kg\x18\x10 \x03(\x01R\x10plannedReleaseKg\x12-\n" +
+	"\x13past_due_release_kg\x18\x11 \x01(\x01R\x10pastDueReleaseKg\x120\n" +
+	"\x14planned_projected_kg\x18\x12 \x03(\x01R\x12plannedProjectedKg\x121\n" +
+	"\bexpedite\x18\x13 \x03(\v2\x15.millbase.v1.ExpediteR\bexpedite\x12-\n" +
+	"\x05needs\x18\x14 \x03(\v2\x17.millbase.v1.PeggedNeedR\x05needs\"r\n" +
+	"\bExpedite\x12\x12\n" +
+	"\x04date\x18\x01 \x01(\tR\x04date\x12\x1f\n" +
+	"\vquantity_kg\x18\x02 \x01(\x01R\n" +
+	"quantityKg\x12\x16\n" +
+	"\x06source\x18\x03 \x01(\tR\x06source\x12\x19\n" +
+	"\bdue_date\x18\x04 \x01(\tR\adueDate\"\x90\x03\n" +
 	"\x0fOrderSuggestion\x12\x1a\n" +
 	"\bsupplier\x18\x01 \x01(\tR\bsupplier\x12\x14\n" +
 	"\x05offer\x18\x02 \x01(\tR\x05offer\x12\x1f\n" +
@@ -1070,14 +1631,18 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"landedCost\x12\"\n" +
 	"\rorder_by_date\x18\x06 \x01(\tR\vorderByDate\x12!\n" +
 	"\farrival_date\x18\a \x01(\tR\varrivalDate\x12\x12\n" +
-	"\x04late\x18\b \x01(\bR\x04late*\xe8\x01\n" +
+	"\x04late\x18\b \x01(\bR\x04late\x12&\n" +
+	"\x0freceipt_by_date\x18\t \x01(\tR\rreceiptByDate\x12\"\n" +
+	"\rpast_due_days\x18\n" +
+	" \x01(\x05R\vpastDueDays\x12\x18\n" +
+	"\abatches\x18\v \x03(\tR\abatches*\xe8\x01\n" +
 	"\x12PurchaseOrderState\x12$\n" +
 	" PURCHASE_ORDER_STATE_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aPURCHASE_ORDER_STATE_DRAFT\x10\x01\x12\x1d\n" +
 	"\x19PURCHASE_ORDER_STATE_SENT\x10\x02\x12&\n" +
 	"\"PURCHASE_ORDER_STATE_PART_RECEIVED\x10\x03\x12!\n" +
 	"\x1dPURCHASE_ORDER_STATE_RECEIVED\x10\x04\x12\"\n" +
-	"\x1ePURCHASE_ORDER_STATE_CANCELLED\x10\x052\xb6\x06\n" +
+	"\x1ePURCHASE_ORDER_STATE_CANCELLED\x10\x052\xbb\b\n" +
 	"\x11PurchasingService\x12\x8d\x01\n" +
 	"\x13CreatePurchaseOrder\x12'.millbase.v1.CreatePurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"1\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02$:\x0epurchase_order\"\x12/v1/purchaseOrders\x12\x80\x01\n" +
@@ -1090,7 +1655,12 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\x13CancelPurchaseOrder\x12'.millbase.v1.CancelPurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"4\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/{name=purchaseOrders/*}:cancel\x12c\n" +
 	"\vGetCoverage\x12\x1f.millbase.v1.GetCoverageRequest\x1a\x15.millbase.v1.Coverage\"\x1c\xca\xda\x18\x04\n" +
-	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/coverageB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/coverage\x12i\n" +
+	"\x0eExportCoverage\x12\x1f.millbase.v1.GetCoverageRequest\x1a\x14.google.api.HttpBody\" \xca\xda\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coverage:csv\x12\x97\x01\n" +
+	"\n" +
+	"GetPegging\x12\x1e.millbase.v1.GetPeggingRequest\x1a\x14.millbase.v1.Pegging\"S\xca\xda\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02EZ\x1e\x12\x1c/v1/{name=batches/*}:pegging\x12#/v1/{name=purchaseOrders/*}:peggingB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
 var (
 	file_millbase_v1_purchasing_proto_rawDescOnce sync.Once
@@ -1105,7 +1675,7 @@ func file_millbase_v1_purchasing_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_purchasing_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(PurchaseOrderState)(0),            // 0: millbase.v1.PurchaseOrderState
 	(*PurchaseOrder)(nil),              // 1: millbase.v1.PurchaseOrder
@@ -1116,42 +1686,59 @@ var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(*ListPurchaseOrdersResponse)(nil), // 6: millbase.v1.ListPurchaseOrdersResponse
 	(*SendPurchaseOrderRequest)(nil),   // 7: millbase.v1.SendPurchaseOrderRequest
 	(*CancelPurchaseOrderRequest)(nil), // 8: millbase.v1.CancelPurchaseOrderRequest
-	(*GetCoverageRequest)(nil),         // 9: millbase.v1.GetCoverageRequest
-	(*Coverage)(nil),                   // 10: millbase.v1.Coverage
-	(*CoverageRow)(nil),                // 11: millbase.v1.CoverageRow
-	(*OrderSuggestion)(nil),            // 12: millbase.v1.OrderSuggestion
-	(*timestamppb.Timestamp)(nil),      // 13: google.protobuf.Timestamp
-	(*money.Money)(nil),                // 14: google.type.Money
+	(*GetPeggingRequest)(nil),          // 9: millbase.v1.GetPeggingRequest
+	(*Pegging)(nil),                    // 10: millbase.v1.Pegging
+	(*FreeMass)(nil),                   // 11: millbase.v1.FreeMass
+	(*PeggedNeed)(nil),                 // 12: millbase.v1.PeggedNeed
+	(*PegCover)(nil),                   // 13: millbase.v1.PegCover
+	(*GetCoverageRequest)(nil),         // 14: millbase.v1.GetCoverageRequest
+	(*Coverage)(nil),                   // 15: millbase.v1.Coverage
+	(*CoverageRow)(nil),                // 16: millbase.v1.CoverageRow
+	(*Expedite)(nil),                   // 17: millbase.v1.Expedite
+	(*OrderSuggestion)(nil),            // 18: millbase.v1.OrderSuggestion
+	(*timestamppb.Timestamp)(nil),      // 19: google.protobuf.Timestamp
+	(*money.Money)(nil),                // 20: google.type.Money
+	(*httpbody.HttpBody)(nil),          // 21: google.api.HttpBody
 }
 var file_millbase_v1_purchasing_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.PurchaseOrder.state:type_name -> millbase.v1.PurchaseOrderState
 	2,  // 1: millbase.v1.PurchaseOrder.lines:type_name -> millbase.v1.PurchaseOrderLine
-	13, // 2: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
-	13, // 3: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
-	14, // 4: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
+	19, // 2: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
+	19, // 3: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
+	20, // 4: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
 	1,  // 5: millbase.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
 	1,  // 6: millbase.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> millbase.v1.PurchaseOrder
-	11, // 7: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
-	12, // 8: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
-	14, // 9: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
-	14, // 10: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
-	3,  // 11: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
-	4,  // 12: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
-	5,  // 13: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
-	7,  // 14: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
-	8,  // 15: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
-	9,  // 16: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
-	1,  // 17: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	1,  // 18: millbase.v1.PurchasingService.GetPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	6,  // 19: millbase.v1.PurchasingService.ListPurchaseOrders:output_type -> millbase.v1.ListPurchaseOrdersResponse
-	1,  // 20: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	1,  // 21: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	10, // 22: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
-	17, // [17:23] is the sub-list for method output_type
-	11, // [11:17] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	12, // 7: millbase.v1.Pegging.needs:type_name -> millbase.v1.PeggedNeed
+	12, // 8: millbase.v1.Pegging.serves:type_name -> millbase.v1.PeggedNeed
+	11, // 9: millbase.v1.Pegging.free:type_name -> millbase.v1.FreeMass
+	13, // 10: millbase.v1.PeggedNeed.covers:type_name -> millbase.v1.PegCover
+	16, // 11: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
+	18, // 12: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
+	17, // 13: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
+	12, // 14: millbase.v1.CoverageRow.needs:type_name -> millbase.v1.PeggedNeed
+	20, // 15: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
+	20, // 16: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
+	3,  // 17: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
+	4,  // 18: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
+	5,  // 19: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
+	7,  // 20: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
+	8,  // 21: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
+	14, // 22: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
+	14, // 23: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.GetCoverageRequest
+	9,  // 24: millbase.v1.PurchasingService.GetPegging:input_type -> millbase.v1.GetPeggingRequest
+	1,  // 25: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	1,  // 26: millbase.v1.PurchasingService.GetPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	6,  // 27: millbase.v1.PurchasingService.ListPurchaseOrders:output_type -> millbase.v1.ListPurchaseOrdersResponse
+	1,  // 28: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	1,  // 29: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	15, // 30: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
+	21, // 31: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
+	10, // 32: millbase.v1.PurchasingService.GetPegging:output_type -> millbase.v1.Pegging
+	25, // [25:33] is the sub-list for method output_type
+	17, // [17:25] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_purchasing_proto_init() }
@@ -1166,7 +1753,7 @@ func file_millbase_v1_purchasing_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_purchasing_proto_rawDesc), len(file_millbase_v1_purchasing_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   12,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

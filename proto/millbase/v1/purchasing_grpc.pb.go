@@ -8,6 +8,7 @@ package millbasev1
 
 import (
 	context "context"
+	httpbody "google.golang.org/genproto/googleapis/api/httpbody"
 	grpc "google.golang.org/grpc"
 	codes "google.golang.org/grpc/codes"
 	status "google.golang.org/grpc/status"
@@ -25,6 +26,8 @@ const (
 	PurchasingService_SendPurchaseOrder_FullMethodName   = "/millbase.v1.PurchasingService/SendPurchaseOrder"
 	PurchasingService_CancelPurchaseOrder_FullMethodName = "/millbase.v1.PurchasingService/CancelPurchaseOrder"
 	PurchasingService_GetCoverage_FullMethodName         = "/millbase.v1.PurchasingService/GetCoverage"
+	PurchasingService_ExportCoverage_FullMethodName      = "/millbase.v1.PurchasingService/ExportCoverage"
+	PurchasingService_GetPegging_FullMethodName          = "/millbase.v1.PurchasingService/GetPegging"
 )
 
 // PurchasingServiceClient is the client API for PurchasingService service.
@@ -46,6 +49,12 @@ type PurchasingServiceClient interface {
 	// Do stock and open orders cover the upcoming batches? What is short, when,
 	// what to order from whom by when.
 	GetCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*Coverage, error)
+	// The board as a table of comma-separated values: a line for each material and
+	// week, or day.
+	ExportCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
+	// Which batches hang on an open purchase order or a planned batch, and what a
+	// batch waits for.
+	GetPegging(ctx context.Context, in *GetPeggingRequest, opts ...grpc.CallOption) (*Pegging, error)
 }
 
 type purchasingServiceClient struct {
@@ -116,6 +125,26 @@ func (c *purchasingServiceClient) GetCoverage(ctx context.Context, in *GetCovera
 	return out, nil
 }
 
+func (c *purchasingServiceClient) ExportCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(httpbody.HttpBody)
+	err := c.cc.Invoke(ctx, PurchasingService_ExportCoverage_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *purchasingServiceClient) GetPegging(ctx context.Context, in *GetPeggingRequest, opts ...grpc.CallOption) (*Pegging, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Pegging)
+	err := c.cc.Invoke(ctx, PurchasingService_GetPegging_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PurchasingServiceServer is the server API for PurchasingService service.
 // All implementations must embed UnimplementedPurchasingServiceServer
 // for forward compatibility.
@@ -135,6 +164,12 @@ type PurchasingServiceServer interface {
 	// Do stock and open orders cover the upcoming batches? What is short, when,
 	// what to order from whom by when.
 	GetCoverage(context.Context, *GetCoverageRequest) (*Coverage, error)
+	// The board as a table of comma-separated values: a line for each material and
+	// week, or day.
+	ExportCoverage(context.Context, *GetCoverageRequest) (*httpbody.HttpBody, error)
+	// Which batches hang on an open purchase order or a planned batch, and what a
+	// batch waits for.
+	GetPegging(context.Context, *GetPeggingRequest) (*Pegging, error)
 	mustEmbedUnimplementedPurchasingServiceServer()
 }
 
@@ -162,6 +197,12 @@ func (UnimplementedPurchasingServiceServer) CancelPurchaseOrder(context.Context,
 }
 func (UnimplementedPurchasingServiceServer) GetCoverage(context.Context, *GetCoverageRequest) (*Coverage, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCoverage not implemented")
+}
+func (UnimplementedPurchasingServiceServer) ExportCoverage(context.Context, *GetCoverageRequest) (*httpbody.HttpBody, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExportCoverage not implemented")
+}
+func (UnimplementedPurchasingServiceServer) GetPegging(context.Context, *GetPeggingRequest) (*Pegging, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPegging not implemented")
 }
 func (UnimplementedPurchasingServiceServer) mustEmbedUnimplementedPurchasingServiceServer() {}
 func (UnimplementedPurchasingServiceServer) testEmbeddedByValue()                           {}
@@ -292,6 +333,42 @@ func _PurchasingService_GetCoverage_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PurchasingService_ExportCoverage_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCoverageRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PurchasingServiceServer).ExportCoverage(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PurchasingService_ExportCoverage_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PurchasingServiceServer).ExportCoverage(ctx, req.(*GetCoverageRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PurchasingService_GetPegging_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPeggingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PurchasingServiceServer).GetPegging(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PurchasingService_GetPegging_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PurchasingServiceServer).GetPegging(ctx, req.(*GetPeggingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PurchasingService_ServiceDesc is the grpc.ServiceDesc for PurchasingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -322,6 +399,14 @@ var PurchasingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetCoverage",
 			Handler:    _PurchasingService_GetCoverage_Handler,
+		},
+		{
+			MethodName: "ExportCoverage",
+			Handler:    _PurchasingService_ExportCoverage_Handler,
+		},
+		{
+			MethodName: "GetPegging",
+			Handler:    _PurchasingService_GetPegging_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -68,6 +68,9 @@ func drawMaterial(t *rapid.T, id string) app.BookMaterial {
 	return app.BookMaterial{StandardCostPerKg: prices.Draw(t, "standard"), Material: inventory.Material{
 		ID: id, Title: words.Draw(t, "title"), Class: rapid.SampledFrom(inventory.Classes).Draw(t, "class"), Properties: drawSet(t), Deviations: drawSet(t),
 		ColourIndex: words.Draw(t, "index"), ShelfLifeDays: counts.Draw(t, "days"), SafetyStock: masses.Draw(t, "stock"),
+		Ordering: inventory.Ordering{Rule: rapid.SampledFrom([]inventory.LotRule{"", inventory.LotForLot, inventory.FixedLot, inventory.PeriodLots}).Draw(t, "rule"),
+			Lot: masses.Draw(t, "lot"), PeriodDays: counts.Draw(t, "period"), LeadTimeDays: counts.Draw(t, "lead time"),
+			SafetyTimeDays: counts.Draw(t, "safety time"), FenceDays: counts.Draw(t, "fence")},
 		Cautions: list(t, words), Archived: flags.Draw(t, "archived")}}
 }
 

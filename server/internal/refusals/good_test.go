@@ -136,6 +136,10 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		"SendPurchaseOrder":   func() proto.Message { return &pb.SendPurchaseOrderRequest{Name: b.order()} },
 		"CancelPurchaseOrder": func() proto.Message { return &pb.CancelPurchaseOrderRequest{Name: b.order()} },
 		"GetCoverage":         func() proto.Message { return &pb.GetCoverageRequest{Weeks: 4, Material: "materials/linseed"} },
+		"ExportCoverage": func() proto.Message {
+			return &pb.GetCoverageRequest{Days: 9, Material: "materials/linseed", Pegging: true}
+		},
+		"GetPegging": func() proto.Message { return &pb.GetPeggingRequest{Name: b.order()} },
 		"GetLeadTime": func() proto.Message {
 			return &pb.GetLeadTimeRequest{Material: "materials/cyan", QuantityKg: 5, FromDate: b.due}
 		},
