@@ -3,7 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
-	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -21,10 +21,14 @@ type gatherer struct {
 	pool   *pgxpool.Pool
 	kind   record
 	limit  int
-	queue  chan *call
 	closed chan struct{}
 	once   sync.Once
 	wg     sync.WaitGroup
+
+	mu      sync.Mutex
+	waiting []*call
+	enough  int           // of them call a writer
+	wake    chan struct{} // holds one when there are enough
 }
 
 // call is one waiting caller.
@@ -45,7 +49,7 @@ const (
 const patience = 10 * time.Second
 
 func newGatherer(pool *pgxpool.Pool, kind record, writers, limit int) *gatherer {
-	g := &gatherer{pool: pool, kind: kind, limit: limit, queue: make(chan *call, 4*limit), closed: make(chan struct{})}
+	g := &gatherer{pool: pool, kind: kind, limit: limit, closed: make(chan struct{}), enough: 1, wake: make(chan struct{}, 1)}
 	g.wg.Add(writers)
 	for range writers {
 		go g.write()
@@ -66,13 +70,7 @@ func (g *gatherer) post(ctx context.Context, it *item) error {
 		return closing()
 	default:
 	}
-	select {
-	case g.queue <- c:
-	case <-ctx.Done():
-		return notPosted(ctx, g.kind)
-	case <-g.closed:
-		return closing()
-	}
+	g.queue(c)
 	select {
 	case <-c.done:
 		return it.err
@@ -121,37 +119,66 @@ func closing() error {
 	return app.Faultf(app.ErrBusy, "SHUTTING_DOWN", "", "the server is shutting down: send it again with the same id in a moment")
 }
 
+// queue lets the call wait for a writer.
+func (g *gatherer) queue(c *call) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.waiting = append(g.waiting, c)
+	if len(g.waiting) >= g.enough {
+		g.rouse()
+	}
+}
+
+func (g *gatherer) rouse() {
+	select {
+	case g.wake <- struct{}{}:
+	default: // a writer is called already
+	}
+}
+
 func (g *gatherer) write() {
 	defer g.wg.Done()
+	var l linger
 	for {
-		select {
-		case c := <-g.queue:
-			g.settle(g.gather(c))
-		case <-g.closed:
+		g.await(&l)
+		calls, ok := g.gather()
+		if !ok {
 			return
 		}
+		start := time.Now()
+		g.settle(calls)
+		l.landed(len(calls), time.Since(start))
 	}
 }
 
-// gather takes what waits, the first call with it.
-func (g *gatherer) gather(first *call) []*call {
-	calls := g.take(make([]*call, 0, 32), first)
-	runtime.Gosched() // callers that were answered together ask again together
-	for len(calls) < g.limit {
+// gather takes what waits, and waits for a call when there is none.
+func (g *gatherer) gather() (calls []*call, ok bool) {
+	for {
+		if calls := g.take(); len(calls) > 0 {
+			return calls, true
+		}
 		select {
-		case c := <-g.queue:
-			calls = g.take(calls, c)
-		default:
-			return calls
+		case <-g.wake:
+		case <-g.closed:
+			return nil, false
 		}
 	}
-	return calls
 }
 
-// take adds the call unless its caller has given up.
-func (g *gatherer) take(calls []*call, c *call) []*call {
-	if c.state.CompareAndSwap(waiting, taken) {
-		calls = append(calls, c)
+// take takes what waits, as far as a set goes, but for the calls whose callers
+// have given up.
+func (g *gatherer) take() (calls []*call) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	n := min(len(g.waiting), g.limit)
+	for _, c := range g.waiting[:n] {
+		if c.state.CompareAndSwap(waiting, taken) {
+			calls = append(calls, c)
+		}
+	}
+	g.waiting = slices.Delete(g.waiting, 0, n)
+	if len(g.waiting) > 0 {
+		g.rouse() // of another writer
 	}
 	return calls
 }
