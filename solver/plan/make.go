@@ -19,7 +19,7 @@ func Make(ctx context.Context, lp, mip solver.Engine, p *Problem) (*Plan, error)
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
-	b, err := newBuilt(p)
+	b, err := newBuilt(p, false)
 	if err != nil {
 		return nil, err
 	}
@@ -103,13 +103,60 @@ func (b *built) size(s *proven) Size {
 // negligibleKg is what counts as nothing: a tenth of a milligram.
 const negligibleKg = 1e-7
 
-// readRuns reads what is made of what, and shares pools out to their members.
+// readRuns reads what is made of what, and shares groups and pools out to their
+// members.
 func (b *built) readRuns(out *Plan, s *proven) {
 	out.Batches = make([]BatchPlan, len(b.p.Batches))
-	used := make([]float64, len(b.p.Supplies))
+	asked, made := make([]float64, len(b.p.Batches)), table(len(b.groups), b.periods)
 	for i := range out.Batches {
+		of := &b.p.Batches[i]
 		out.Batches[i].Batch = i
+		if short := s.X[b.unmade[i]]; short > math.Max(1e-6, 1e-9*of.Kg) {
+			out.Batches[i].Unmade = math.Min(short, of.Kg)
+		}
+		asked[i] = of.Kg - out.Batches[i].Unmade
 	}
+	for i := range b.runs {
+		made[b.runs[i].group][b.runs[i].period] = b.runKg(&b.runs[i], s)
+	}
+	parts := make([][][]float64, len(b.groups))
+	for g := range b.groups {
+		of, ask := &b.groups[g], []float64(nil)
+		sum := 0.0
+		for _, i := range of.batches {
+			ask = append(ask, asked[i])
+			sum += asked[i]
+		}
+		all := 0.0
+		for _, kg := range made[g] {
+			all += kg
+		}
+		if of.most > of.kg {
+			ask[0] = all
+		} else if sum > 0 { // the last digit
+			for t := range made[g] {
+				made[g][t] *= math.Min(sum/all, 1+1e-6)
+			}
+		}
+		parts[g] = of.shareOut(made[g], ask)
+	}
+	b.readComponents(out, s, parts)
+}
+
+// runKg is what a run makes.
+func (b *built) runKg(r *run, s *proven) float64 {
+	kg := 0.0
+	for c, col := range r.columns {
+		if x := s.X[col]; x > negligibleKg {
+			kg += x * b.ofBook[r.sources[c]].Properties.Retained()
+		}
+	}
+	return kg
+}
+
+// readComponents gives each batch its part of the runs of its group.
+func (b *built) readComponents(out *Plan, s *proven, parts [][][]float64) {
+	used := make([]float64, len(b.p.Supplies))
 	order := make([]int, len(b.runs))
 	for i := range order {
 		order[i] = i
@@ -118,32 +165,26 @@ func (b *built) readRuns(out *Plan, s *proven) {
 	slices.SortStableFunc(order, func(i, j int) int { return b.runs[i].period - b.runs[j].period })
 	for _, i := range order {
 		r := &b.runs[i]
-		run := Run{Period: r.period}
-		for c, col := range r.columns {
-			kg := s.X[col]
-			if kg <= negligibleKg {
+		all := b.runKg(r, s)
+		for n, batch := range b.groups[r.group].batches {
+			kg := parts[r.group][n][r.period]
+			if kg <= negligibleKg || all <= 0 {
 				continue
 			}
-			source := r.sources[c]
-			run.Kg += kg * b.ofBook[source].Properties.Retained()
-			if o := source - len(b.pools); o >= 0 {
-				run.Components = append(run.Components, Component{Supply: -1, Offer: o, Kg: kg})
-				continue
+			one := Run{Period: r.period, Kg: kg}
+			for c, col := range r.columns {
+				x := s.X[col]
+				if x <= negligibleKg {
+					continue
+				}
+				source, x := r.sources[c], x*kg/all
+				if o := source - len(b.pools); o >= 0 {
+					one.Components = append(one.Components, Component{Supply: -1, Offer: o, Kg: x})
+				} else {
+					one.Components = append(one.Components, b.share(source, x, used)...)
+				}
 			}
-			run.Components = append(run.Components, b.share(source, kg, used)...)
-		}
-		if run.Kg > negligibleKg || len(run.Components) > 0 {
-			of := &out.Batches[r.batch]
-			of.Runs = append(of.Runs, run)
-		}
-	}
-	for i := range out.Batches {
-		made := 0.0
-		for _, r := range out.Batches[i].Runs {
-			made += r.Kg
-		}
-		if short := b.p.Batches[i].Kg - made; short > math.Max(1e-6, 1e-8*made) {
-			out.Batches[i].Unmade = short
+			out.Batches[batch].Runs = append(out.Batches[batch].Runs, one)
 		}
 	}
 }
@@ -227,8 +268,10 @@ func (b *built) peg(out *Plan) {
 
 // readPrices reads what scarce things are worth.
 func (b *built) readPrices(out *Plan, s *proven) {
-	for i := range out.Batches {
-		out.Batches[i].Marginal = s.RowDual[b.asked[i]]
+	for g := range b.groups {
+		for _, i := range b.groups[g].batches {
+			out.Batches[i].Marginal = s.RowDual[b.asked[g]]
+		}
 	}
 	for k, row := range b.there {
 		if row < 0 || s.RowDual[row] >= -1e-9 {

@@ -20,12 +20,14 @@ type built struct {
 	pools   []pool
 	model   solver.Model
 	fixed   float64 // of the objective, whatever is done
-	ratios  map[*formulation.Limit]*formulation.Ratios
+	groups  []group
+	ratios  map[string]*formulation.Ratios // by limitsKey
 	// ofBook are the candidates of ratios: pools first, then offers.
-	ofBook []formulation.Candidate
-	assume map[string]bool
+	ofBook    []formulation.Candidate
+	assume    map[string]bool
+	limitKeys map[*formulation.Limit]limitKey
 
-	asked   []int     // row, per batch
+	asked   []int     // row, per group
 	there   []int     // row that holds a pool to its amount; -1 where it has a row per period
 	left    [][]int   // row that balances a pool, per period; nil for the others, -1 outside its time
 	balance [][]int   // row, per offer and period
@@ -36,7 +38,6 @@ type built struct {
 	uses    [][][]int // rows, per material and period
 
 	runs    []run
-	made    [][]int // per batch and period: index into runs, -1 for none
 	unmade  []int   // column, per batch
 	buy     [][]int // column, per offer and period; -1 for none
 	inStore [][]int // column of what is in store, per offer and period
@@ -50,19 +51,19 @@ type pool struct {
 	kg      float64
 }
 
-// run is a batch in one period.
+// run is a group of batches in one period.
 type run struct {
-	batch, period int
+	group, period int
 	made          int   // column: kg made
 	columns       []int // kg of each source
 	sources       []int // pools, then offers counted from len(pools)
-	rows          []int // the first row of each limit, lower before upper; for prices
 }
 
-// newBuilt makes the model of a valid problem.
-func newBuilt(p *Problem) (*built, error) {
-	b := &built{p: p, periods: len(p.Periods), ratios: map[*formulation.Limit]*formulation.Ratios{}, assume: map[string]bool{}}
-	b.makePools()
+// newBuilt makes the model of a valid problem; apart merges nothing.
+func newBuilt(p *Problem, apart bool) (*built, error) {
+	b := &built{p: p, periods: len(p.Periods), ratios: map[string]*formulation.Ratios{}, assume: map[string]bool{}, limitKeys: map[*formulation.Limit]limitKey{}}
+	b.makePools(apart)
+	b.makeGroups(apart)
 	for k := range b.pools {
 		b.ofBook = append(b.ofBook, p.candidate(b.pools[k].members[0], -1))
 	}
@@ -80,14 +81,14 @@ func newBuilt(p *Problem) (*built, error) {
 
 // makePools merges supplies that are alike: the optimum is the same, and what is
 // used of a pool is shared out afterwards.
-func (b *built) makePools() {
+func (b *built) makePools(apart bool) {
 	wanted := b.wantedBy()
 	byMaterial := map[int][]int{}
 	for i := range b.p.Supplies {
 		s := &b.p.Supplies[i]
 		at := -1
 		for _, k := range byMaterial[s.Material] {
-			if wanted[i] == wanted[b.pools[k].members[0]] && alike(b.pools[k].like, s, b.periods) {
+			if !apart && wanted[i] == wanted[b.pools[k].members[0]] && alike(b.pools[k].like, s, b.periods) {
 				at = k
 				break
 			}
@@ -139,48 +140,28 @@ func (b *built) usable(k, t int) bool {
 	return t >= max(0, s.From) && t <= s.Until
 }
 
-// ratiosOf works the limits of a batch out once for all batches that share them.
-func (b *built) ratiosOf(of *Batch) (*formulation.Ratios, error) {
-	var key *formulation.Limit
-	if len(of.Limits) > 0 {
-		key = unsafe.SliceData(of.Limits)
-	}
-	if r, ok := b.ratios[key]; ok && len(r.Lower) == len(of.Limits) {
-		return r, nil
-	}
-	r, err := formulation.NewRatios(&formulation.Problem{Quantity: mass.Kilogram, Limits: of.Limits, Candidates: b.ofBook, Catalogue: b.p.Catalogue, Settings: b.p.Settings})
-	if err != nil {
-		return nil, err
-	}
-	for i := range of.Limits {
-		if of.Limits[i].Confidence > 0 || of.Limits[i].Budget > 0 {
-			b.assume["Limits hold at nominal values: confidences play no part in the plan."] = true
-		}
-	}
-	b.ratios[key] = r
-	return r, nil
+// blend is a batch as a question of one formula, with everything as a candidate.
+func (b *built) blend(of *Batch) *formulation.Problem {
+	return &formulation.Problem{Quantity: mass.Kilogram, Limits: of.Limits, Candidates: b.ofBook, Catalogue: b.p.Catalogue, Settings: b.p.Settings, Currency: b.p.Currency}
 }
 
-// makeRuns makes the columns of every batch in every period that it can be made
-// in.
+// makeRuns makes the columns of every group of batches in every period that it can
+// be made in.
 func (b *built) makeRuns() error {
-	p := b.p
-	b.made, b.unmade = make([][]int, len(p.Batches)), make([]int, len(p.Batches))
-	for i := range p.Batches {
-		of := &p.Batches[i]
+	b.unmade = make([]int, len(b.p.Batches))
+	for g := range b.groups {
+		of := b.groups[g].like
 		r, err := b.ratiosOf(of)
 		if err != nil {
 			return err
 		}
-		b.unmade[i] = b.model.AddVariable(solver.Variable{Name: "unmade " + of.ID, Cost: of.UnmadePerKg, Upper: of.Kg}, solver.Entry{Row: b.asked[i], Value: 1})
-		b.made[i] = make([]int, b.periods)
+		for _, i := range b.groups[g].batches {
+			one := &b.p.Batches[i]
+			b.unmade[i] = b.model.AddVariable(solver.Variable{Name: "unmade " + one.ID, Cost: one.UnmadePerKg, Upper: one.Kg}, solver.Entry{Row: b.asked[g], Value: 1})
+		}
 		sources := b.sources(of, r)
-		for t := range b.periods {
-			b.made[i][t] = -1
-			if t >= of.Earliest && t <= of.Due+of.MostLate {
-				b.made[i][t] = len(b.runs)
-				b.runs = append(b.runs, b.makeRun(i, t, r, sources))
-			}
+		for t := max(0, of.Earliest); t <= min(of.Due+of.MostLate, b.periods-1); t++ {
+			b.runs = append(b.runs, b.makeRun(g, t, r, sources))
 		}
 	}
 	return nil
@@ -211,33 +192,40 @@ func scaled(bound float64) float64 {
 	return 1
 }
 
-// makeRun makes the columns of one run.
-func (b *built) makeRun(batch, t int, r *formulation.Ratios, sources []int) run {
-	m, of := &b.model, &b.p.Batches[batch]
-	out := run{batch: batch, period: t}
-	makes := m.AddRow(solver.Row{Name: fmt.Sprintf("makes %s %d", of.ID, t)})
-	first := len(m.Rows)
-	type side struct {
-		limit        int
-		bound, scale float64
-	}
-	var sides []side
+// side is one bound of a limit as a row.
+type side struct {
+	limit        int
+	bound, scale float64
+}
+
+// sides makes the rows of limits for one run.
+func (b *built) sides(r *formulation.Ratios) (out []side, first int) {
+	first = len(b.model.Rows)
 	for i := range r.Lower {
-		out.rows = append(out.rows, len(m.Rows))
 		if lo := r.Lower[i]; !math.IsInf(lo, -1) {
-			sides = append(sides, side{i, lo, scaled(lo)})
-			m.AddRow(solver.Row{Name: fmt.Sprintf("%s %d %s from", of.ID, t, of.Limits[i].ID), Upper: math.Inf(1)})
+			out = append(out, side{i, lo, scaled(lo)})
+			b.model.AddRow(solver.Row{Upper: math.Inf(1)})
 		}
 		if up := r.Upper[i]; !math.IsInf(up, 1) {
-			sides = append(sides, side{i, up, scaled(up)})
-			m.AddRow(solver.Row{Name: fmt.Sprintf("%s %d %s to", of.ID, t, of.Limits[i].ID), Lower: math.Inf(-1)})
+			out = append(out, side{i, up, scaled(up)})
+			b.model.AddRow(solver.Row{Lower: never})
 		}
 	}
+	return out, first
+}
+
+// makeRun makes the columns of one run. Its rows and columns have no names of their
+// own: there are too many.
+func (b *built) makeRun(g, t int, r *formulation.Ratios, sources []int) run {
+	m, of := &b.model, b.groups[g].like
+	out := run{group: g, period: t, columns: make([]int, 0, len(sources)), sources: make([]int, 0, len(sources))}
+	makes := m.AddRow(solver.Row{Name: fmt.Sprintf("makes %s %d", of.ID, t)})
+	sides, first := b.sides(r)
 	// A batch that brings a supply adds to it.
-	entries := []solver.Entry{{Row: makes, Value: -1}, {Row: b.asked[batch], Value: 1}}
+	entries := []solver.Entry{{Row: makes, Value: -1}, {Row: b.asked[g], Value: 1}}
 	cost := of.LatePerKg*float64(max(0, t-of.Due)) - of.Worth
 	for k := range b.pools {
-		if s := b.pools[k].like; s.Batch == batch && b.left[k] != nil && t+s.From < b.periods && b.left[k][t+s.From] >= 0 {
+		if s := b.pools[k].like; s.Batch >= 0 && s.Batch == b.groups[g].batches[0] && b.left[k] != nil && t+s.From < b.periods && b.left[k][t+s.From] >= 0 {
 			entries = append(entries, solver.Entry{Row: b.left[k][t+s.From], Value: b.pools[k].kg / of.Kg})
 		}
 	}
@@ -258,7 +246,7 @@ func (b *built) makeRun(batch, t int, r *formulation.Ratios, sources []int) run 
 				entries = append(entries, solver.Entry{Row: first + i, Value: v})
 			}
 		}
-		out.columns = append(out.columns, m.AddVariable(solver.Variable{Name: fmt.Sprintf("%s %d %s", of.ID, t, c.ID), Cost: price, Upper: math.Inf(1)}, entries...))
+		out.columns = append(out.columns, m.AddVariable(solver.Variable{Cost: price, Upper: math.Inf(1)}, entries...))
 		out.sources = append(out.sources, j)
 	}
 	return out
@@ -270,4 +258,3 @@ func (b *built) materialOf(source int) int {
 	}
 	return b.p.Offers[source-len(b.pools)].Material
 }
-

@@ -12,10 +12,10 @@ var never = math.Inf(-1)
 // makeRows makes the rows that columns of several kinds stand in.
 func (b *built) makeRows() {
 	p, m := b.p, &b.model
-	b.asked = make([]int, len(p.Batches))
-	for i := range p.Batches {
-		of := &p.Batches[i]
-		b.asked[i] = m.AddRow(solver.Row{Name: "asked " + of.ID, Lower: of.Kg, Upper: max(of.Kg, of.Most)})
+	b.asked = make([]int, len(b.groups))
+	for i := range b.groups {
+		g := &b.groups[i]
+		b.asked[i] = m.AddRow(solver.Row{Name: "asked " + g.like.ID, Lower: g.kg, Upper: g.most})
 	}
 	b.poolRows()
 	b.offerRows()

@@ -63,8 +63,8 @@ func (b *built) why(ctx context.Context, lp solver.Engine, i int, worth map[int]
 // alone is the cheapest formula of a batch if nothing else were made; without a
 // limit of stock, or with what can be there by a period.
 func (b *built) alone(ctx context.Context, lp solver.Engine, of *Batch, by int, ever bool) (*formulation.Answer, error) {
-	p := &formulation.Problem{Quantity: mass.RoundKilograms(of.Kg, mass.RoundHalfEven), Limits: of.Limits, Catalogue: b.p.Catalogue, Settings: b.p.Settings, Currency: b.p.Currency}
-	p.Candidates = slices.Clone(b.ofBook)
+	p := b.blend(of)
+	p.Quantity, p.Candidates = mass.RoundKilograms(of.Kg, mass.RoundHalfEven), slices.Clone(b.ofBook)
 	r, err := b.ratiosOf(of)
 	if err != nil {
 		return nil, err
