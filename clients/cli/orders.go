@@ -12,10 +12,11 @@ import (
 func (a *app) orders() *cobra.Command {
 	var list listFlags
 	c := &cobra.Command{
-		Use: "orders [ORDER]", Short: "List purchase orders, draft, send or cancel one", GroupID: groupBuy, Args: cobra.MaximumNArgs(1),
+		Use: "orders [ORDER]", Short: "List purchase orders, draft, change, send, close or cancel one", GroupID: groupBuy, Args: cobra.MaximumNArgs(1),
 		Example: `  millbase orders --filter 'state = "SENT"'
   millbase orders draft po-131 --offer quellmark/linseed --kg 720 --price 1.95EUR --due 2026-04-09
-  millbase orders send po-131`,
+  millbase orders send po-131
+  millbase orders close po-131 --reason "they have no more"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			conn, err := a.client()
 			if err != nil {
@@ -38,7 +39,7 @@ func (a *app) orders() *cobra.Command {
 		},
 	}
 	list.add(c, "state, supplier")
-	c.AddCommand(a.orderDraft(),
+	c.AddCommand(a.orderDraft(), a.orderChange(), a.orderClose(),
 		a.orderVerb("send", "Mark a draft as sent: it is expected from now on", func(ctx context.Context, s pb.PurchasingServiceClient, name string) (*pb.PurchaseOrder, error) {
 			return s.SendPurchaseOrder(ctx, &pb.SendPurchaseOrderRequest{Name: name})
 		}),
@@ -49,14 +50,14 @@ func (a *app) orders() *cobra.Command {
 }
 
 func (a *app) printOrders(orders []*pb.PurchaseOrder) {
-	t := newTable("order", "supplier", "state", "material", ">kg", ">received kg", ">per kg", "due")
+	t := newTable("order", "supplier", "state", "material", ">kg", ">received", ">open", ">per kg", "due")
 	for _, o := range orders {
 		for i, l := range o.Lines {
 			name, supplier, state := "", "", ""
 			if i == 0 {
 				name, supplier, state = id(o.Name), id(o.Supplier), word(o.State, "PURCHASE_ORDER_STATE_")
 			}
-			t.add(name, supplier, state, id(l.Material), kg(l.QuantityKg), kg(l.ReceivedKg), cash(l.PricePerKg, 4), l.DueDate)
+			t.add(name, supplier, state, id(l.Material), kg(l.QuantityKg), kg(l.ReceivedKg), kg(l.OpenKg), cash(l.PricePerKg, 4), l.DueDate)
 		}
 	}
 	t.print(a.out)
@@ -66,7 +67,10 @@ func (a *app) orderDone(o *pb.PurchaseOrder, err error) error {
 	if err != nil {
 		return a.failed(err)
 	}
-	return a.show(o, func() { a.printOrders([]*pb.PurchaseOrder{o}) })
+	return a.show(o, func() {
+		a.printOrders([]*pb.PurchaseOrder{o})
+		a.printDeliveries(o)
+	})
 }
 
 func (a *app) orderVerb(verb, short string, call func(context.Context, pb.PurchasingServiceClient, string) (*pb.PurchaseOrder, error)) *cobra.Command {

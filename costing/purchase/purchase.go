@@ -52,14 +52,34 @@ const (
 	Cancelled    OrderState = "cancelled"
 )
 
+// Closing says why nothing more is to come of a line that lacks something.
+type Closing string
+
+// The ways in which a line is closed. Unset is open, or delivered whole.
+const (
+	WithinTolerance Closing = "within_tolerance" // so little lacks that it counts as whole
+	ClosedShort     Closing = "short"            // someone said that no more is to come
+)
+
 // Line is one line of a purchase order.
 type Line struct {
 	Material   string
 	Offer      string // id of the supplier's offer; may be empty
 	Quantity   mass.Mass
-	Received   mass.Mass
+	Received   mass.Mass // the sum of the deliveries that stand
 	PricePerKg decimal.Decimal
 	DueDate    time.Time // calendar date, midnight UTC
+	Closing    Closing
+	Deliveries []Delivery // in the order in which they were booked
+}
+
+// Delivery is what one receipt brought of a line.
+type Delivery struct {
+	Movement string // id of the receipt in the ledger
+	Lot      string
+	Quantity mass.Mass
+	Date     time.Time // received, calendar date
+	Reversed bool
 }
 
 // Order is a purchase order.
@@ -70,7 +90,13 @@ type Order struct {
 	State    OrderState
 	Lines    []Line
 	Note     string
+	SentDate time.Time // calendar date; zero: a draft, or sent before it was kept
 }
 
 // Open is what is still to come of the line.
-func (l Line) Open() mass.Mass { return max(0, l.Quantity-l.Received) }
+func (l Line) Open() mass.Mass {
+	if l.Closing != "" {
+		return 0
+	}
+	return max(0, l.Quantity-l.Received)
+}

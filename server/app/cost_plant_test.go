@@ -53,7 +53,7 @@ func newWorks(t *testing.T) *mill {
 
 func worksPlant() app.Plant {
 	p := app.Plant{Title: "Works", Currency: "EUR", TimeZone: "UTC", ScaleDivision: mass.Gram, OverheadPercent: dec("10"), MarginPercent: dec("25"),
-		LaboratoryCharge: dec("85"), QualityReleaseDays: 1,
+		LaboratoryCharge: dec("85"), QualityReleaseDays: 1, OverDeliveryPercent: dec("10"),
 		Rates: []app.ExchangeRate{{Currency: "USD", Rate: dec("0.90"), Date: time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)}},
 		Packs: []app.Pack{{ID: "tin-1", Title: "Tin of 1 kg", Holds: kilo, Cost: dec("0.50")}, {ID: "pail-20", Title: "Pail of 20 kg", Holds: 20 * kilo, Cost: dec("3")}},
 		Machines: []app.Machine{

@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/shopspring/decimal"
 
 	"millbase/costing/money"
+	"millbase/costing/purchase"
 	"millbase/inventory"
 	"millbase/inventory/ledger"
 	"millbase/inventory/lot"
@@ -73,7 +75,8 @@ func (b *Book) receive(ctx context.Context, tx Tx, r Receipt) (Record[StockLot],
 		return none, taken(err, "lots/"+v.ID)
 	}
 	if r.PurchaseOrder != "" {
-		if err := receiveAgainstOrder(ctx, tx, r.PurchaseOrder, v.Material, r.Quantity); err != nil {
+		d := purchase.Delivery{Movement: strings.ToLower(r.MovementID), Lot: v.ID, Date: v.ReceivedDate}
+		if err := b.receiveAgainstOrder(ctx, tx, r.PurchaseOrder, v.Material, r.Quantity, d); err != nil {
 			return none, err
 		}
 	}

@@ -248,7 +248,8 @@ func (b *Book) Movements(ctx context.Context, q Query) ([]ledger.Movement, error
 	return ms, err
 }
 
-// Reverse undoes a movement by a new one. What a batch made or consumed is not
+// Reverse undoes a movement by a new one; the reversal of a receipt also takes back
+// what it brought from the purchase order. What a batch made or consumed is not
 // undone here, so that the batch and the ledger stay together.
 func (b *Book) Reverse(ctx context.Context, id, movementID, note string) (ledger.Movement, error) {
 	of, err := b.Movement(ctx, id)
@@ -261,6 +262,13 @@ func (b *Book) Reverse(ctx context.Context, id, movementID, note string) (ledger
 	m, err := ledger.NewReversal(ledger.Head{ID: movementID, Note: note, Actor: CallerOf(ctx).Title}, of)
 	if err != nil {
 		return ledger.Movement{}, movementFault(err, "")
+	}
+	if of.Kind == ledger.Receipt {
+		if done, err := b.reverseReceipt(ctx, of, m); err != nil {
+			return ledger.Movement{}, asAsked(err)
+		} else if done {
+			return b.Movement(ctx, movementID)
+		}
 	}
 	posted, _, err := b.store.Post(ctx, m)
 	return posted, err

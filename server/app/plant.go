@@ -19,13 +19,16 @@ type Plant struct {
 	OverheadPercent    decimal.Decimal
 	MarginPercent      decimal.Decimal // usual margin, share of the price
 	LaboratoryCharge   decimal.Decimal
-	QualityReleaseDays int // working days from end of production to release
-	Shifts             []Shift
-	Holidays           []time.Time // calendar dates
-	Machines           []Machine
-	Rates              []ExchangeRate
-	Packs              []Pack
-	Scales             []Scale
+	// By how much a delivery may differ from what was ordered.
+	OverDeliveryPercent  decimal.Decimal
+	UnderDeliveryPercent decimal.Decimal
+	QualityReleaseDays   int // working days from end of production to release
+	Shifts               []Shift
+	Holidays             []time.Time // calendar dates
+	Machines             []Machine
+	Rates                []ExchangeRate
+	Packs                []Pack
+	Scales               []Scale
 }
 
 // Scale is a scale or balance that formulas are weighed on.

@@ -65,6 +65,9 @@ func (p Plant) check() Invalid {
 	if p.MarginPercent.IntPart() >= 100 {
 		add("margin_percent", "must be below 100: it is a share of the price")
 	}
+	if p.UnderDeliveryPercent.IntPart() >= 100 {
+		add("under_delivery_percent", "must be below 100: it is a share of what was ordered")
+	}
 	for i, s := range p.Shifts {
 		if s.ToMinute <= s.FromMinute {
 			add(fmt.Sprintf("shifts[%d].to_time", i), "must be later than from_time; give a night shift as two, up to 24:00 and from 00:00")

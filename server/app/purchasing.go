@@ -21,10 +21,7 @@ func (b *Book) CreatePurchaseOrder(ctx context.Context, o purchase.Order, req Re
 	if err := inventory.CheckID(o.ID); err != nil {
 		return rec, InvalidField("purchase_order_id", "%v", err)
 	}
-	o.State = purchase.Draft
-	for i := range o.Lines {
-		o.Lines[i].Received = 0
-	}
+	o = draft(o)
 	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
 		seen, err := seenBefore(ctx, tx, req, o.ID)
 		if err != nil {
@@ -49,6 +46,15 @@ func (b *Book) CreatePurchaseOrder(ctx context.Context, o purchase.Order, req Re
 		return taken(err, "purchaseOrders/"+o.ID)
 	})
 	return rec, err
+}
+
+// draft is an order of which nothing has happened yet.
+func draft(o purchase.Order) purchase.Order {
+	o.State, o.SentDate, o.Lines = purchase.Draft, time.Time{}, slices.Clone(o.Lines)
+	for i := range o.Lines {
+		o.Lines[i].Received, o.Lines[i].Closing, o.Lines[i].Deliveries = 0, "", nil
+	}
+	return o
 }
 
 // seenBefore records a request id, if there is one, and returns the resource
@@ -192,97 +198,4 @@ func getOrder(ctx context.Context, tx Tx, id string) (Record[purchase.Order], er
 		return rec, Faultf(ErrNotFound, "NOT_FOUND", "purchaseOrders/"+id, "purchaseOrders/%s is not in the book.", id)
 	}
 	return rec, err
-}
-
-// SendPurchaseOrder marks a draft as sent: from now on it is expected. version
-// is the one that was read; 0 skips the check.
-func (b *Book) SendPurchaseOrder(ctx context.Context, id string, version int64) (Record[purchase.Order], error) {
-	return b.changeOrder(ctx, id, version, func(o *purchase.Order) error {
-		if o.State != purchase.Draft {
-			return Faultf(ErrNotReady, "ORDER_NOT_DRAFT", "purchaseOrders/"+id, "purchaseOrders/%s is %s; only a draft can be sent.", id, inWords(o.State))
-		}
-		o.State = purchase.Sent
-		return nil
-	})
-}
-
-// CancelPurchaseOrder cancels what is still to come of an order; what was
-// received stays received. The reason is kept in the order's note.
-func (b *Book) CancelPurchaseOrder(ctx context.Context, id, reason string, version int64) (Record[purchase.Order], error) {
-	return b.changeOrder(ctx, id, version, func(o *purchase.Order) error {
-		if o.State == purchase.Received || o.State == purchase.Cancelled {
-			return Faultf(ErrNotReady, "ORDER_CLOSED", "purchaseOrders/"+id, "purchaseOrders/%s is %s; nothing of it is still to come.", id, inWords(o.State))
-		}
-		o.State = purchase.Cancelled
-		if reason != "" {
-			if o.Note != "" {
-				o.Note += "\n"
-			}
-			o.Note += "Cancelled: " + reason
-		}
-		return nil
-	})
-}
-
-func (b *Book) changeOrder(ctx context.Context, id string, version int64, change func(*purchase.Order) error) (Record[purchase.Order], error) {
-	var rec Record[purchase.Order]
-	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
-		read, err := getOrder(ctx, tx, id)
-		if err != nil {
-			return err
-		}
-		if version != 0 && version != read.Version {
-			return Faultf(ErrStale, "STALE", "purchaseOrders/"+id, "purchaseOrders/%s has changed since you read it; read it again and repeat.", id)
-		}
-		if err := change(&read.Value); err != nil {
-			return err
-		}
-		rec, err = tx.PurchaseOrders().Update(ctx, read.Value, read.Version)
-		return err
-	})
-	return rec, err
-}
-
-// receiveAgainstOrder books a delivery of a material against an order: the
-// lines of the material take it in the order of their due dates, and what is
-// delivered beyond what was ordered is booked on the last of them. It runs
-// inside the transaction that receives the lot.
-func receiveAgainstOrder(ctx context.Context, tx Tx, orderID, materialID string, q mass.Mass) error {
-	rec, err := tx.PurchaseOrders().Get(ctx, orderID)
-	if err != nil {
-		return missing(err, "purchase_order", "purchaseOrders/"+orderID)
-	}
-	o, name := rec.Value, "purchaseOrders/"+orderID
-	if o.State != purchase.Sent && o.State != purchase.PartReceived {
-		return Faultf(ErrNotReady, "ORDER_NOT_OPEN", name, "%s is %s; a delivery can be booked only against an order that is sent.", name, inWords(o.State))
-	}
-	// The lines are copied: what was read must stay as it was read.
-	o.Lines = slices.Clone(o.Lines)
-	var lines []*purchase.Line
-	for i := range o.Lines {
-		if o.Lines[i].Material == materialID {
-			lines = append(lines, &o.Lines[i])
-		}
-	}
-	if len(lines) == 0 {
-		return Faultf(ErrConflict, "NOT_ON_ORDER", name, "%s has no line for materials/%s; name the right order or leave it empty.", name, materialID)
-	}
-	slices.SortStableFunc(lines, func(a, b *purchase.Line) int { return a.DueDate.Compare(b.DueDate) })
-	for _, l := range lines {
-		part := min(q, l.Open())
-		l.Received += part
-		q -= part
-	}
-	lines[len(lines)-1].Received += q
-	o.State = purchase.Received
-	for _, l := range o.Lines {
-		if l.Open() > 0 {
-			o.State = purchase.PartReceived
-		}
-	}
-	_, err = tx.PurchaseOrders().Update(ctx, o, rec.Version)
-	if errors.Is(err, ErrStale) {
-		return Faultf(ErrBusy, "ORDER_BUSY", name, "another delivery is being booked against %s; send this one again.", name)
-	}
-	return err
 }

@@ -71,6 +71,8 @@ var plantTable = &table[app.Plant]{
 		plain("overhead_percent", func(p *app.Plant) *decimal.Decimal { return &p.OverheadPercent }),
 		plain("margin_percent", func(p *app.Plant) *decimal.Decimal { return &p.MarginPercent }),
 		plain("laboratory_charge", func(p *app.Plant) *decimal.Decimal { return &p.LaboratoryCharge }),
+		plain("over_delivery_percent", func(p *app.Plant) *decimal.Decimal { return &p.OverDeliveryPercent }),
+		plain("under_delivery_percent", func(p *app.Plant) *decimal.Decimal { return &p.UnderDeliveryPercent }),
 		plain("quality_release_days", func(p *app.Plant) *int { return &p.QualityReleaseDays }),
 		parts("shifts", func(p *app.Plant) *[]app.Shift { return &p.Shifts },
 			func(s app.Shift) shiftRow { return shiftRow(s) }, func(r shiftRow) app.Shift { return app.Shift(r) }),

@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"strconv"
@@ -74,6 +75,9 @@ func keyOut(r app.Record[app.APIKey]) *pb.Key {
 	return &pb.Key{Name: nameOf(keys, k.ID), Title: k.Title, Role: enum[pb.Role](k.Role), Revoked: k.Revoked, CreateTime: momentOut(r.CreatedAt)}
 }
 
+// usualOverDelivery is the tolerance where the plant names none, percent.
+const usualOverDelivery = "10"
+
 func plantOf(f *fields, p *pb.Plant) app.Plant {
 	currency := p.GetCurrencyCode()
 	out := app.Plant{
@@ -100,6 +104,8 @@ func plantOf(f *fields, p *pb.Plant) app.Plant {
 		out.Packs = append(out.Packs, app.Pack{ID: k.GetPackId(), Title: k.GetTitle(), Holds: f.positive(field+"holds_kg", k.GetHoldsKg()), Cost: f.price(field+"cost", k.GetCost(), currency)})
 	}
 	out.Scales = f.scales("plant.scales", p.GetScales())
+	out.OverDeliveryPercent = f.decimal("plant.over_delivery_percent", cmp.Or(p.GetOverDeliveryPercent(), usualOverDelivery))
+	out.UnderDeliveryPercent = f.decimal("plant.under_delivery_percent", p.GetUnderDeliveryPercent())
 	return out
 }
 
@@ -136,6 +142,7 @@ func plantOut(ctx context.Context, r app.Record[app.Plant]) *pb.Plant {
 	out := &pb.Plant{
 		Title: p.Title, CurrencyCode: p.Currency, TimeZone: p.TimeZone, WaterDensityKgPerL: p.WaterDensityKgPerL,
 		ScaleDivisionKg: kg(p.ScaleDivision), QualityReleaseDays: int32(p.QualityReleaseDays), Etag: etagOut(r.Version),
+		OverDeliveryPercent: decimalOut(p.OverDeliveryPercent), UnderDeliveryPercent: decimalOut(p.UnderDeliveryPercent),
 	}
 	if money {
 		out.OverheadPercent, out.MarginPercent = decimalOut(p.OverheadPercent), decimalOut(p.MarginPercent)

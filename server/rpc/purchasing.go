@@ -30,8 +30,7 @@ func offerName(supplier, offer string) string {
 // CreatePurchaseOrder implements the service.
 func (s *PurchasingServer) CreatePurchaseOrder(ctx context.Context, req *millbasev1.CreatePurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
 	f := &fields{}
-	in := f.order(req.GetPurchaseOrder())
-	in.ID = req.GetPurchaseOrderId()
+	in := f.order(req.GetPurchaseOrderId(), req.GetPurchaseOrder())
 	if err := f.err(); err != nil {
 		return nil, err
 	}
@@ -39,12 +38,12 @@ func (s *PurchasingServer) CreatePurchaseOrder(ctx context.Context, req *millbas
 	if err != nil {
 		return nil, err
 	}
-	return orderAnswer(s.book.CreatePurchaseOrder(ctx, in, request))
+	return s.orderAnswer(ctx)(s.book.CreatePurchaseOrder(ctx, in, request))
 }
 
 // order reads an order; all its prices are in one currency.
-func (f *fields) order(m *millbasev1.PurchaseOrder) purchase.Order {
-	o := purchase.Order{Supplier: f.id("purchase_order.supplier", m.GetSupplier(), suppliers), Note: m.GetNote()}
+func (f *fields) order(id string, m *millbasev1.PurchaseOrder) purchase.Order {
+	o := purchase.Order{ID: id, Supplier: f.id("purchase_order.supplier", m.GetSupplier(), suppliers), Note: m.GetNote()}
 	for i, l := range m.GetLines() {
 		at := element("purchase_order.lines", i)
 		line := purchase.Line{
@@ -67,6 +66,25 @@ func (f *fields) order(m *millbasev1.PurchaseOrder) purchase.Order {
 	return o
 }
 
+// UpdatePurchaseOrder implements the service.
+func (s *PurchasingServer) UpdatePurchaseOrder(ctx context.Context, req *millbasev1.UpdatePurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
+	patch := req.GetPurchaseOrder()
+	f := &fields{}
+	id, version := f.id("purchase_order.name", patch.GetName(), purchaseOrders), f.etag("purchase_order.etag", patch.GetEtag())
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	return s.orderAnswer(ctx)(s.book.UpdatePurchaseOrder(ctx, id, version, func(now app.Record[purchase.Order]) (purchase.Order, error) {
+		merged := orderOut(now, nil, "")
+		if err := applyMask("purchase_order", req.GetUpdateMask(), merged, patch); err != nil {
+			return now.Value, err
+		}
+		f := &fields{}
+		o := f.order(id, merged)
+		return o, f.err()
+	}))
+}
+
 // GetPurchaseOrder implements the service.
 func (s *PurchasingServer) GetPurchaseOrder(ctx context.Context, req *millbasev1.GetPurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
 	f := &fields{}
@@ -74,7 +92,7 @@ func (s *PurchasingServer) GetPurchaseOrder(ctx context.Context, req *millbasev1
 	if err := f.err(); err != nil {
 		return nil, err
 	}
-	return orderAnswer(s.book.GetPurchaseOrder(ctx, id))
+	return s.orderAnswer(ctx)(s.book.GetPurchaseOrder(ctx, id))
 }
 
 // ListPurchaseOrders implements the service.
@@ -93,8 +111,8 @@ func (s *PurchasingServer) ListPurchaseOrders(ctx context.Context, req *millbase
 	}
 	out := &millbasev1.ListPurchaseOrdersResponse{}
 	list, out.NextPageToken = cut(p, list, func(r app.Record[purchase.Order]) string { return r.Value.ID })
-	out.PurchaseOrders = each(list, orderOut)
-	return out, nil
+	out.PurchaseOrders, err = s.ordersOut(ctx, list)
+	return out, err
 }
 
 // SendPurchaseOrder implements the service.
@@ -104,7 +122,7 @@ func (s *PurchasingServer) SendPurchaseOrder(ctx context.Context, req *millbasev
 	if err := f.err(); err != nil {
 		return nil, err
 	}
-	return orderAnswer(s.book.SendPurchaseOrder(ctx, id, version))
+	return s.orderAnswer(ctx)(s.book.SendPurchaseOrder(ctx, id, version))
 }
 
 // CancelPurchaseOrder implements the service.
@@ -114,32 +132,16 @@ func (s *PurchasingServer) CancelPurchaseOrder(ctx context.Context, req *millbas
 	if err := f.err(); err != nil {
 		return nil, err
 	}
-	return orderAnswer(s.book.CancelPurchaseOrder(ctx, id, req.GetReason(), version))
+	return s.orderAnswer(ctx)(s.book.CancelPurchaseOrder(ctx, id, req.GetReason(), version))
 }
 
-func orderAnswer(rec app.Record[purchase.Order], err error) (*millbasev1.PurchaseOrder, error) {
-	if err != nil {
+// ClosePurchaseOrder implements the service.
+func (s *PurchasingServer) ClosePurchaseOrder(ctx context.Context, req *millbasev1.ClosePurchaseOrderRequest) (*millbasev1.PurchaseOrder, error) {
+	f := &fields{}
+	id, version := f.id("name", req.GetName(), purchaseOrders), f.etag("etag", req.GetEtag())
+	material := f.optionalID("material", req.GetMaterial(), materials)
+	if err := f.err(); err != nil {
 		return nil, err
 	}
-	return orderOut(rec), nil
-}
-
-func orderOut(rec app.Record[purchase.Order]) *millbasev1.PurchaseOrder {
-	o := rec.Value
-	out := &millbasev1.PurchaseOrder{
-		Name: nameOf(purchaseOrders, o.ID), Supplier: nameOf(suppliers, o.Supplier), Note: o.Note,
-		State: enum[millbasev1.PurchaseOrderState](string(o.State)),
-		Etag:  etagOut(rec.Version), CreateTime: momentOut(rec.CreatedAt), UpdateTime: momentOut(rec.UpdatedAt),
-	}
-	for _, l := range o.Lines {
-		line := &millbasev1.PurchaseOrderLine{
-			Material: nameOf(materials, l.Material), QuantityKg: kg(l.Quantity), ReceivedKg: kg(l.Received),
-			PricePerKg: amountOut(o.Currency, l.PricePerKg), DueDate: dateOut(l.DueDate),
-		}
-		if l.Offer != "" {
-			line.Offer = offerName(o.Supplier, l.Offer)
-		}
-		out.Lines = append(out.Lines, line)
-	}
-	return out
+	return s.orderAnswer(ctx)(s.book.ClosePurchaseOrder(ctx, id, material, req.GetReason(), version))
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/google/uuid"
+	moneypb "google.golang.org/genproto/googleapis/type/money"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
 
@@ -42,6 +43,44 @@ func TestPurchaseOrders(t *testing.T) {
 	off := must[*pb.PurchaseOrder](t)(orders.CancelPurchaseOrder(t.Context(), &pb.CancelPurchaseOrderRequest{Name: draft.GetName(), Reason: "enough", Etag: part.GetEtag()}))
 	if off.GetState() != pb.PurchaseOrderState_PURCHASE_ORDER_STATE_CANCELLED || off.GetNote() != "Cancelled: enough" {
 		t.Errorf("%v", off)
+	}
+}
+
+// 2 kg come two days early at 10.50 where 10 was ordered, 3 kg at 9.75 a day before that; the
+// plant's currency is the supplier's. Differences: 1.00, and -0.75.
+func TestPriceDifferences(t *testing.T) {
+	s := works(t)
+	orders := pb.NewPurchasingServiceClient(s.As(app.Purchasing))
+	receive := func(lot string, kg float64, price *moneypb.Money, date string) string {
+		id := uuid.NewString()
+		must[*pb.Lot](t)(pb.NewLotServiceClient(s.As(app.Purchasing)).ReceiveLot(t.Context(), &pb.ReceiveLotRequest{LotId: lot, QuantityKg: kg, Location: "a-1",
+			MovementId: id, PurchaseOrder: "purchaseOrders/po-118", Lot: &pb.Lot{Material: "materials/secret-drier", ReceivedDate: date, Cost: &pb.LotCost{PricePerKg: price}}}))
+		return id
+	}
+	receive("d-1", 2, eur(10, 500_000_000), "2026-11-02")
+	last := receive("d-2", 3, eur(9, 750_000_000), "2026-11-01")
+	o := must[*pb.PurchaseOrder](t)(orders.GetPurchaseOrder(t.Context(), &pb.GetPurchaseOrderRequest{Name: "purchaseOrders/po-118"}))
+	d := o.GetLines()[0].GetDeliveries()
+	if !proto.Equal(o.GetPriceDifference(), eur(0, 250_000_000)) || !proto.Equal(d[0].GetPriceDifference(), eur(1, 0)) || !proto.Equal(d[1].GetPriceDifference(), eur(0, -750_000_000)) {
+		t.Errorf("differences %v of %v", o.GetPriceDifference(), d)
+	}
+	if d[0].GetDaysLate() != -2 || d[1].GetDaysLate() != -3 || o.GetSentDate() != "2026-11-02" || !proto.Equal(d[0].GetLandedPerKg(), eur(10, 500_000_000)) || d[0].GetLot() != "lots/d-1" {
+		t.Errorf("deliveries %v", o)
+	}
+	must[*pb.Movement](t)(pb.NewLedgerServiceClient(s.As(app.Purchasing)).ReverseMovement(t.Context(), &pb.ReverseMovementRequest{Name: "movements/" + last, MovementId: uuid.NewString()}))
+	o = must[*pb.PurchaseOrder](t)(orders.GetPurchaseOrder(t.Context(), &pb.GetPurchaseOrderRequest{Name: "purchaseOrders/po-118"}))
+	if !proto.Equal(o.GetPriceDifference(), eur(1, 0)) || o.GetLines()[0].GetOpenKg() != 3 || !o.GetLines()[0].GetDeliveries()[1].GetReversed() {
+		t.Errorf("with one reversed %v", o)
+	}
+	closed := must[*pb.PurchaseOrder](t)(orders.ClosePurchaseOrder(t.Context(), &pb.ClosePurchaseOrderRequest{Name: o.GetName(), Reason: "enough", Etag: o.GetEtag()}))
+	if closed.GetLines()[0].GetClosing() != pb.LineClosing_LINE_CLOSING_SHORT || closed.GetState() != pb.PurchaseOrderState_PURCHASE_ORDER_STATE_RECEIVED {
+		t.Errorf("closed %v", closed)
+	}
+	draft := must[*pb.PurchaseOrder](t)(orders.CreatePurchaseOrder(t.Context(), drierOrder("po-3")))
+	draft.Lines[0].QuantityKg = 7
+	changed := must[*pb.PurchaseOrder](t)(orders.UpdatePurchaseOrder(t.Context(), &pb.UpdatePurchaseOrderRequest{PurchaseOrder: draft}))
+	if changed.GetLines()[0].GetQuantityKg() != 7 || changed.GetEtag() == draft.GetEtag() {
+		t.Errorf("changed %v", changed)
 	}
 }
 

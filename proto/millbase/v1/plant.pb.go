@@ -87,10 +87,15 @@ type Plant struct {
 	ExchangeRates []*ExchangeRate `protobuf:"bytes,13,rep,name=exchange_rates,json=exchangeRates,proto3" json:"exchange_rates,omitempty"`
 	Packs         []*Pack         `protobuf:"bytes,14,rep,name=packs,proto3" json:"packs,omitempty"`
 	// Coarse ones weigh from some amount on, the finest everything below.
-	Scales        []*Scale `protobuf:"bytes,15,rep,name=scales,proto3" json:"scales,omitempty"`
-	Etag          string   `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Scales []*Scale `protobuf:"bytes,15,rep,name=scales,proto3" json:"scales,omitempty"`
+	// By how much more than ordered may be received against a purchase order, percent
+	// of the quantity of the material on it, decimal; empty means 10.
+	OverDeliveryPercent string `protobuf:"bytes,16,opt,name=over_delivery_percent,json=overDeliveryPercent,proto3" json:"over_delivery_percent,omitempty"`
+	// A line that lacks no more counts as delivered, percent, decimal; empty means 0.
+	UnderDeliveryPercent string `protobuf:"bytes,17,opt,name=under_delivery_percent,json=underDeliveryPercent,proto3" json:"under_delivery_percent,omitempty"`
+	Etag                 string `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *Plant) Reset() {
@@ -226,6 +231,20 @@ func (x *Plant) GetScales() []*Scale {
 		return x.Scales
 	}
 	return nil
+}
+
+func (x *Plant) GetOverDeliveryPercent() string {
+	if x != nil {
+		return x.OverDeliveryPercent
+	}
+	return ""
+}
+
+func (x *Plant) GetUnderDeliveryPercent() string {
+	if x != nil {
+		return x.UnderDeliveryPercent
+	}
+	return ""
 }
 
 func (x *Plant) GetEtag() string {
@@ -1054,7 +1073,7 @@ var File_millbase_v1_plant_proto protoreflect.FileDescriptor
 const file_millbase_v1_plant_proto_rawDesc = "" +
 	"\n" +
 	"\x17millbase/v1/plant.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\x1a\x1amillbase/v1/weighing.proto\"\x11\n" +
-	"\x0fGetPlantRequest\"\xc6\a\n" +
+	"\x0fGetPlantRequest\"\xfe\b\n" +
 	"\x05Plant\x12 \n" +
 	"\x05title\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x05title\x126\n" +
@@ -1074,7 +1093,9 @@ const file_millbase_v1_plant_proto_rawDesc = "" +
 	"\x0eexchange_rates\x18\r \x03(\v2\x19.millbase.v1.ExchangeRateB\b\xbaH\x05\x92\x01\x02\x10dR\rexchangeRates\x121\n" +
 	"\x05packs\x18\x0e \x03(\v2\x11.millbase.v1.PackB\b\xbaH\x05\x92\x01\x02\x10dR\x05packs\x124\n" +
 	"\x06scales\x18\x0f \x03(\v2\x12.millbase.v1.ScaleB\b\xbaH\x05\x92\x01\x02\x10\n" +
-	"R\x06scales\x12\x12\n" +
+	"R\x06scales\x12Y\n" +
+	"\x15over_delivery_percent\x18\x10 \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^[0-9]{1,3}(\\.[0-9]{1,6})?$R\x13overDeliveryPercent\x12[\n" +
+	"\x16under_delivery_percent\x18\x11 \x01(\tB%\xbaH\"\xd8\x01\x01r\x1d2\x1b^[0-9]{1,2}(\\.[0-9]{1,6})?$R\x14underDeliveryPercent\x12\x12\n" +
 	"\x04etag\x182 \x01(\tR\x04etag\"\xc1\x01\n" +
 	"\x05Shift\x12*\n" +
 	"\viso_weekday\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\a(\x01R\n" +

@@ -13,6 +13,7 @@ import (
 	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	fieldmaskpb "google.golang.org/protobuf/types/known/fieldmaskpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -84,19 +85,76 @@ func (PurchaseOrderState) EnumDescriptor() ([]byte, []int) {
 	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{0}
 }
 
+// Why nothing more comes of a line that lacks something.
+type LineClosing int32
+
+const (
+	LineClosing_LINE_CLOSING_UNSPECIFIED LineClosing = 0
+	// So little lacks that it counts as delivered.
+	LineClosing_LINE_CLOSING_WITHIN_TOLERANCE LineClosing = 1
+	// Someone said so.
+	LineClosing_LINE_CLOSING_SHORT LineClosing = 2
+)
+
+// Enum value maps for LineClosing.
+var (
+	LineClosing_name = map[int32]string{
+		0: "LINE_CLOSING_UNSPECIFIED",
+		1: "LINE_CLOSING_WITHIN_TOLERANCE",
+		2: "LINE_CLOSING_SHORT",
+	}
+	LineClosing_value = map[string]int32{
+		"LINE_CLOSING_UNSPECIFIED":      0,
+		"LINE_CLOSING_WITHIN_TOLERANCE": 1,
+		"LINE_CLOSING_SHORT":            2,
+	}
+)
+
+func (x LineClosing) Enum() *LineClosing {
+	p := new(LineClosing)
+	*p = x
+	return p
+}
+
+func (x LineClosing) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LineClosing) Descriptor() protoreflect.EnumDescriptor {
+	return file_millbase_v1_purchasing_proto_enumTypes[1].Descriptor()
+}
+
+func (LineClosing) Type() protoreflect.EnumType {
+	return &file_millbase_v1_purchasing_proto_enumTypes[1]
+}
+
+func (x LineClosing) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LineClosing.Descriptor instead.
+func (LineClosing) EnumDescriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{1}
+}
+
 type PurchaseOrder struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "purchaseOrders/po-118".
-	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	Supplier      string                 `protobuf:"bytes,2,opt,name=supplier,proto3" json:"supplier,omitempty"`
-	State         PurchaseOrderState     `protobuf:"varint,3,opt,name=state,proto3,enum=millbase.v1.PurchaseOrderState" json:"state,omitempty"`
-	Lines         []*PurchaseOrderLine   `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
-	Note          string                 `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
-	Etag          string                 `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
-	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,52,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Name     string               `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Supplier string               `protobuf:"bytes,2,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	State    PurchaseOrderState   `protobuf:"varint,3,opt,name=state,proto3,enum=millbase.v1.PurchaseOrderState" json:"state,omitempty"`
+	Lines    []*PurchaseOrderLine `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
+	Note     string               `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	// YYYY-MM-DD; empty: a draft.
+	SentDate string `protobuf:"bytes,6,opt,name=sent_date,json=sentDate,proto3" json:"sent_date,omitempty"`
+	// What the deliveries cost more than ordered, in the order's currency; below zero:
+	// less. Deliveries priced in another currency are left out.
+	PriceDifference *money.Money           `protobuf:"bytes,7,opt,name=price_difference,json=priceDifference,proto3" json:"price_difference,omitempty"`
+	Etag            string                 `protobuf:"bytes,50,opt,name=etag,proto3" json:"etag,omitempty"`
+	CreateTime      *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	UpdateTime      *timestamppb.Timestamp `protobuf:"bytes,52,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *PurchaseOrder) Reset() {
@@ -164,6 +222,20 @@ func (x *PurchaseOrder) GetNote() string {
 	return ""
 }
 
+func (x *PurchaseOrder) GetSentDate() string {
+	if x != nil {
+		return x.SentDate
+	}
+	return ""
+}
+
+func (x *PurchaseOrder) GetPriceDifference() *money.Money {
+	if x != nil {
+		return x.PriceDifference
+	}
+	return nil
+}
+
 func (x *PurchaseOrder) GetEtag() string {
 	if x != nil {
 		return x.Etag
@@ -185,6 +257,122 @@ func (x *PurchaseOrder) GetUpdateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// What one receipt brought of a line.
+type OrderDelivery struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The receipt, "movements/...".
+	Movement   string  `protobuf:"bytes,1,opt,name=movement,proto3" json:"movement,omitempty"`
+	Lot        string  `protobuf:"bytes,2,opt,name=lot,proto3" json:"lot,omitempty"`
+	QuantityKg float64 `protobuf:"fixed64,3,opt,name=quantity_kg,json=quantityKg,proto3" json:"quantity_kg,omitempty"`
+	// YYYY-MM-DD.
+	ReceivedDate string `protobuf:"bytes,4,opt,name=received_date,json=receivedDate,proto3" json:"received_date,omitempty"`
+	// Days after the due date; below zero: before it.
+	DaysLate int32 `protobuf:"varint,5,opt,name=days_late,json=daysLate,proto3" json:"days_late,omitempty"`
+	// As invoiced, by the cost of the lot today.
+	PricePerKg *money.Money `protobuf:"bytes,6,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
+	// For the delivery, against the order's price; absent in another currency.
+	PriceDifference *money.Money `protobuf:"bytes,7,opt,name=price_difference,json=priceDifference,proto3" json:"price_difference,omitempty"`
+	// In the plant's currency.
+	LandedPerKg *money.Money `protobuf:"bytes,8,opt,name=landed_per_kg,json=landedPerKg,proto3" json:"landed_per_kg,omitempty"`
+	// The receipt was reversed: it counts for nothing.
+	Reversed      bool `protobuf:"varint,9,opt,name=reversed,proto3" json:"reversed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OrderDelivery) Reset() {
+	*x = OrderDelivery{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OrderDelivery) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OrderDelivery) ProtoMessage() {}
+
+func (x *OrderDelivery) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OrderDelivery.ProtoReflect.Descriptor instead.
+func (*OrderDelivery) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *OrderDelivery) GetMovement() string {
+	if x != nil {
+		return x.Movement
+	}
+	return ""
+}
+
+func (x *OrderDelivery) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *OrderDelivery) GetQuantityKg() float64 {
+	if x != nil {
+		return x.QuantityKg
+	}
+	return 0
+}
+
+func (x *OrderDelivery) GetReceivedDate() string {
+	if x != nil {
+		return x.ReceivedDate
+	}
+	return ""
+}
+
+func (x *OrderDelivery) GetDaysLate() int32 {
+	if x != nil {
+		return x.DaysLate
+	}
+	return 0
+}
+
+func (x *OrderDelivery) GetPricePerKg() *money.Money {
+	if x != nil {
+		return x.PricePerKg
+	}
+	return nil
+}
+
+func (x *OrderDelivery) GetPriceDifference() *money.Money {
+	if x != nil {
+		return x.PriceDifference
+	}
+	return nil
+}
+
+func (x *OrderDelivery) GetLandedPerKg() *money.Money {
+	if x != nil {
+		return x.LandedPerKg
+	}
+	return nil
+}
+
+func (x *OrderDelivery) GetReversed() bool {
+	if x != nil {
+		return x.Reversed
+	}
+	return false
+}
+
 type PurchaseOrderLine struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Material string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
@@ -194,14 +382,18 @@ type PurchaseOrderLine struct {
 	ReceivedKg float64      `protobuf:"fixed64,4,opt,name=received_kg,json=receivedKg,proto3" json:"received_kg,omitempty"`
 	PricePerKg *money.Money `protobuf:"bytes,5,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
 	// YYYY-MM-DD.
-	DueDate       string `protobuf:"bytes,6,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	DueDate string `protobuf:"bytes,6,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	// Still to come.
+	OpenKg        float64          `protobuf:"fixed64,7,opt,name=open_kg,json=openKg,proto3" json:"open_kg,omitempty"`
+	Closing       LineClosing      `protobuf:"varint,8,opt,name=closing,proto3,enum=millbase.v1.LineClosing" json:"closing,omitempty"`
+	Deliveries    []*OrderDelivery `protobuf:"bytes,9,rep,name=deliveries,proto3" json:"deliveries,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PurchaseOrderLine) Reset() {
 	*x = PurchaseOrderLine{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[1]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -213,7 +405,7 @@ func (x *PurchaseOrderLine) String() string {
 func (*PurchaseOrderLine) ProtoMessage() {}
 
 func (x *PurchaseOrderLine) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[1]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -226,7 +418,7 @@ func (x *PurchaseOrderLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PurchaseOrderLine.ProtoReflect.Descriptor instead.
 func (*PurchaseOrderLine) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{1}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PurchaseOrderLine) GetMaterial() string {
@@ -271,6 +463,27 @@ func (x *PurchaseOrderLine) GetDueDate() string {
 	return ""
 }
 
+func (x *PurchaseOrderLine) GetOpenKg() float64 {
+	if x != nil {
+		return x.OpenKg
+	}
+	return 0
+}
+
+func (x *PurchaseOrderLine) GetClosing() LineClosing {
+	if x != nil {
+		return x.Closing
+	}
+	return LineClosing_LINE_CLOSING_UNSPECIFIED
+}
+
+func (x *PurchaseOrderLine) GetDeliveries() []*OrderDelivery {
+	if x != nil {
+		return x.Deliveries
+	}
+	return nil
+}
+
 type CreatePurchaseOrderRequest struct {
 	state           protoimpl.MessageState `protogen:"open.v1"`
 	PurchaseOrderId string                 `protobuf:"bytes,1,opt,name=purchase_order_id,json=purchaseOrderId,proto3" json:"purchase_order_id,omitempty"`
@@ -282,7 +495,7 @@ type CreatePurchaseOrderRequest struct {
 
 func (x *CreatePurchaseOrderRequest) Reset() {
 	*x = CreatePurchaseOrderRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[2]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -294,7 +507,7 @@ func (x *CreatePurchaseOrderRequest) String() string {
 func (*CreatePurchaseOrderRequest) ProtoMessage() {}
 
 func (x *CreatePurchaseOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[2]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -307,7 +520,7 @@ func (x *CreatePurchaseOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePurchaseOrderRequest.ProtoReflect.Descriptor instead.
 func (*CreatePurchaseOrderRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *CreatePurchaseOrderRequest) GetPurchaseOrderId() string {
@@ -331,6 +544,127 @@ func (x *CreatePurchaseOrderRequest) GetRequestId() string {
 	return ""
 }
 
+type UpdatePurchaseOrderRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PurchaseOrder *PurchaseOrder         `protobuf:"bytes,1,opt,name=purchase_order,json=purchaseOrder,proto3" json:"purchase_order,omitempty"`
+	UpdateMask    *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdatePurchaseOrderRequest) Reset() {
+	*x = UpdatePurchaseOrderRequest{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdatePurchaseOrderRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdatePurchaseOrderRequest) ProtoMessage() {}
+
+func (x *UpdatePurchaseOrderRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdatePurchaseOrderRequest.ProtoReflect.Descriptor instead.
+func (*UpdatePurchaseOrderRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *UpdatePurchaseOrderRequest) GetPurchaseOrder() *PurchaseOrder {
+	if x != nil {
+		return x.PurchaseOrder
+	}
+	return nil
+}
+
+func (x *UpdatePurchaseOrderRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
+	if x != nil {
+		return x.UpdateMask
+	}
+	return nil
+}
+
+type ClosePurchaseOrderRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Only this one; empty: all that is open.
+	Material      string `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	Etag          string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosePurchaseOrderRequest) Reset() {
+	*x = ClosePurchaseOrderRequest{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosePurchaseOrderRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosePurchaseOrderRequest) ProtoMessage() {}
+
+func (x *ClosePurchaseOrderRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosePurchaseOrderRequest.ProtoReflect.Descriptor instead.
+func (*ClosePurchaseOrderRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ClosePurchaseOrderRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ClosePurchaseOrderRequest) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *ClosePurchaseOrderRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ClosePurchaseOrderRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 type GetPurchaseOrderRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -340,7 +674,7 @@ type GetPurchaseOrderRequest struct {
 
 func (x *GetPurchaseOrderRequest) Reset() {
 	*x = GetPurchaseOrderRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[3]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -352,7 +686,7 @@ func (x *GetPurchaseOrderRequest) String() string {
 func (*GetPurchaseOrderRequest) ProtoMessage() {}
 
 func (x *GetPurchaseOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[3]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -365,7 +699,7 @@ func (x *GetPurchaseOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPurchaseOrderRequest.ProtoReflect.Descriptor instead.
 func (*GetPurchaseOrderRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *GetPurchaseOrderRequest) GetName() string {
@@ -386,7 +720,7 @@ type ListPurchaseOrdersRequest struct {
 
 func (x *ListPurchaseOrdersRequest) Reset() {
 	*x = ListPurchaseOrdersRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[4]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -398,7 +732,7 @@ func (x *ListPurchaseOrdersRequest) String() string {
 func (*ListPurchaseOrdersRequest) ProtoMessage() {}
 
 func (x *ListPurchaseOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[4]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -411,7 +745,7 @@ func (x *ListPurchaseOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPurchaseOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ListPurchaseOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListPurchaseOrdersRequest) GetPageSize() int32 {
@@ -445,7 +779,7 @@ type ListPurchaseOrdersResponse struct {
 
 func (x *ListPurchaseOrdersResponse) Reset() {
 	*x = ListPurchaseOrdersResponse{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[5]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -457,7 +791,7 @@ func (x *ListPurchaseOrdersResponse) String() string {
 func (*ListPurchaseOrdersResponse) ProtoMessage() {}
 
 func (x *ListPurchaseOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[5]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -470,7 +804,7 @@ func (x *ListPurchaseOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPurchaseOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ListPurchaseOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListPurchaseOrdersResponse) GetPurchaseOrders() []*PurchaseOrder {
@@ -497,7 +831,7 @@ type SendPurchaseOrderRequest struct {
 
 func (x *SendPurchaseOrderRequest) Reset() {
 	*x = SendPurchaseOrderRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[6]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -509,7 +843,7 @@ func (x *SendPurchaseOrderRequest) String() string {
 func (*SendPurchaseOrderRequest) ProtoMessage() {}
 
 func (x *SendPurchaseOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[6]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -522,7 +856,7 @@ func (x *SendPurchaseOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendPurchaseOrderRequest.ProtoReflect.Descriptor instead.
 func (*SendPurchaseOrderRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SendPurchaseOrderRequest) GetName() string {
@@ -550,7 +884,7 @@ type CancelPurchaseOrderRequest struct {
 
 func (x *CancelPurchaseOrderRequest) Reset() {
 	*x = CancelPurchaseOrderRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[7]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -562,7 +896,7 @@ func (x *CancelPurchaseOrderRequest) String() string {
 func (*CancelPurchaseOrderRequest) ProtoMessage() {}
 
 func (x *CancelPurchaseOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[7]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -575,7 +909,7 @@ func (x *CancelPurchaseOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelPurchaseOrderRequest.ProtoReflect.Descriptor instead.
 func (*CancelPurchaseOrderRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CancelPurchaseOrderRequest) GetName() string {
@@ -609,7 +943,7 @@ type GetPeggingRequest struct {
 
 func (x *GetPeggingRequest) Reset() {
 	*x = GetPeggingRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -621,7 +955,7 @@ func (x *GetPeggingRequest) String() string {
 func (*GetPeggingRequest) ProtoMessage() {}
 
 func (x *GetPeggingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[8]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -634,7 +968,7 @@ func (x *GetPeggingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPeggingRequest.ProtoReflect.Descriptor instead.
 func (*GetPeggingRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetPeggingRequest) GetName() string {
@@ -660,7 +994,7 @@ type Pegging struct {
 
 func (x *Pegging) Reset() {
 	*x = Pegging{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -672,7 +1006,7 @@ func (x *Pegging) String() string {
 func (*Pegging) ProtoMessage() {}
 
 func (x *Pegging) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[9]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -685,7 +1019,7 @@ func (x *Pegging) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pegging.ProtoReflect.Descriptor instead.
 func (*Pegging) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Pegging) GetName() string {
@@ -727,7 +1061,7 @@ type FreeMass struct {
 
 func (x *FreeMass) Reset() {
 	*x = FreeMass{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -739,7 +1073,7 @@ func (x *FreeMass) String() string {
 func (*FreeMass) ProtoMessage() {}
 
 func (x *FreeMass) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[10]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -752,7 +1086,7 @@ func (x *FreeMass) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FreeMass.ProtoReflect.Descriptor instead.
 func (*FreeMass) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *FreeMass) GetMaterial() string {
@@ -788,7 +1122,7 @@ type PeggedNeed struct {
 
 func (x *PeggedNeed) Reset() {
 	*x = PeggedNeed{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -800,7 +1134,7 @@ func (x *PeggedNeed) String() string {
 func (*PeggedNeed) ProtoMessage() {}
 
 func (x *PeggedNeed) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -813,7 +1147,7 @@ func (x *PeggedNeed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeggedNeed.ProtoReflect.Descriptor instead.
 func (*PeggedNeed) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{11}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PeggedNeed) GetMaterial() string {
@@ -883,7 +1217,7 @@ type PegCover struct {
 
 func (x *PegCover) Reset() {
 	*x = PegCover{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -895,7 +1229,7 @@ func (x *PegCover) String() string {
 func (*PegCover) ProtoMessage() {}
 
 func (x *PegCover) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -908,7 +1242,7 @@ func (x *PegCover) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PegCover.ProtoReflect.Descriptor instead.
 func (*PegCover) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *PegCover) GetSource() string {
@@ -964,7 +1298,7 @@ type GetCoverageRequest struct {
 
 func (x *GetCoverageRequest) Reset() {
 	*x = GetCoverageRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -976,7 +1310,7 @@ func (x *GetCoverageRequest) String() string {
 func (*GetCoverageRequest) ProtoMessage() {}
 
 func (x *GetCoverageRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -989,7 +1323,7 @@ func (x *GetCoverageRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCoverageRequest.ProtoReflect.Descriptor instead.
 func (*GetCoverageRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{13}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetCoverageRequest) GetWeeks() int32 {
@@ -1041,7 +1375,7 @@ type Coverage struct {
 
 func (x *Coverage) Reset() {
 	*x = Coverage{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1053,7 +1387,7 @@ func (x *Coverage) String() string {
 func (*Coverage) ProtoMessage() {}
 
 func (x *Coverage) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1066,7 +1400,7 @@ func (x *Coverage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Coverage.ProtoReflect.Descriptor instead.
 func (*Coverage) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{14}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Coverage) GetWeekDates() []string {
@@ -1127,7 +1461,7 @@ type CoverageRow struct {
 
 func (x *CoverageRow) Reset() {
 	*x = CoverageRow{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1139,7 +1473,7 @@ func (x *CoverageRow) String() string {
 func (*CoverageRow) ProtoMessage() {}
 
 func (x *CoverageRow) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1152,7 +1486,7 @@ func (x *CoverageRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CoverageRow.ProtoReflect.Descriptor instead.
 func (*CoverageRow) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{15}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CoverageRow) GetMaterial() string {
@@ -1311,7 +1645,7 @@ type Expedite struct {
 
 func (x *Expedite) Reset() {
 	*x = Expedite{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1323,7 +1657,7 @@ func (x *Expedite) String() string {
 func (*Expedite) ProtoMessage() {}
 
 func (x *Expedite) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1336,7 +1670,7 @@ func (x *Expedite) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Expedite.ProtoReflect.Descriptor instead.
 func (*Expedite) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{16}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Expedite) GetDate() string {
@@ -1392,7 +1726,7 @@ type OrderSuggestion struct {
 
 func (x *OrderSuggestion) Reset() {
 	*x = OrderSuggestion{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1404,7 +1738,7 @@ func (x *OrderSuggestion) String() string {
 func (*OrderSuggestion) ProtoMessage() {}
 
 func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1417,7 +1751,7 @@ func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderSuggestion.ProtoReflect.Descriptor instead.
 func (*OrderSuggestion) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{17}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *OrderSuggestion) GetSupplier() string {
@@ -1501,19 +1835,33 @@ var File_millbase_v1_purchasing_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\n" +
-	"\x1cmillbase/v1/purchasing.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x97\x03\n" +
+	"\x1cmillbase/v1/purchasing.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\xfd\x03\n" +
 	"\rPurchaseOrder\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x129\n" +
 	"\bsupplier\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^suppliers/[a-z0-9-]+$R\bsupplier\x12:\n" +
 	"\x05state\x18\x03 \x01(\x0e2\x1f.millbase.v1.PurchaseOrderStateB\x03\xe0A\x03R\x05state\x12@\n" +
 	"\x05lines\x18\x04 \x03(\v2\x1e.millbase.v1.PurchaseOrderLineB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10dR\x05lines\x12\x1c\n" +
-	"\x04note\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\x12\x12\n" +
+	"\x04note\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\x12 \n" +
+	"\tsent_date\x18\x06 \x01(\tB\x03\xe0A\x03R\bsentDate\x12B\n" +
+	"\x10price_difference\x18\a \x01(\v2\x12.google.type.MoneyB\x03\xe0A\x03R\x0fpriceDifference\x12\x12\n" +
 	"\x04etag\x182 \x01(\tR\x04etag\x12@\n" +
 	"\vcreate_time\x183 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x184 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"updateTime\"\xc5\x02\n" +
+	"updateTime\"\xe9\x02\n" +
+	"\rOrderDelivery\x12\x1a\n" +
+	"\bmovement\x18\x01 \x01(\tR\bmovement\x12\x10\n" +
+	"\x03lot\x18\x02 \x01(\tR\x03lot\x12\x1f\n" +
+	"\vquantity_kg\x18\x03 \x01(\x01R\n" +
+	"quantityKg\x12#\n" +
+	"\rreceived_date\x18\x04 \x01(\tR\freceivedDate\x12\x1b\n" +
+	"\tdays_late\x18\x05 \x01(\x05R\bdaysLate\x124\n" +
+	"\fprice_per_kg\x18\x06 \x01(\v2\x12.google.type.MoneyR\n" +
+	"pricePerKg\x12=\n" +
+	"\x10price_difference\x18\a \x01(\v2\x12.google.type.MoneyR\x0fpriceDifference\x126\n" +
+	"\rlanded_per_kg\x18\b \x01(\v2\x12.google.type.MoneyR\vlandedPerKg\x12\x1a\n" +
+	"\breversed\x18\t \x01(\bR\breversed\"\xdd\x03\n" +
 	"\x11PurchaseOrderLine\x129\n" +
 	"\bmaterial\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12\x1e\n" +
 	"\x05offer\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x05offer\x121\n" +
@@ -1523,12 +1871,26 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"receivedKg\x12<\n" +
 	"\fprice_per_kg\x18\x05 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\n" +
 	"pricePerKg\x12>\n" +
-	"\bdue_date\x18\x06 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\adueDate\"\xec\x01\n" +
+	"\bdue_date\x18\x06 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\adueDate\x12\x1c\n" +
+	"\aopen_kg\x18\a \x01(\x01B\x03\xe0A\x03R\x06openKg\x127\n" +
+	"\aclosing\x18\b \x01(\x0e2\x18.millbase.v1.LineClosingB\x03\xe0A\x03R\aclosing\x12?\n" +
+	"\n" +
+	"deliveries\x18\t \x03(\v2\x1a.millbase.v1.OrderDeliveryB\x03\xe0A\x03R\n" +
+	"deliveries\"\xec\x01\n" +
 	"\x1aCreatePurchaseOrderRequest\x12W\n" +
 	"\x11purchase_order_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\x0fpurchaseOrderId\x12I\n" +
 	"\x0epurchase_order\x18\x02 \x01(\v2\x1a.millbase.v1.PurchaseOrderB\x06\xbaH\x03\xc8\x01\x01R\rpurchaseOrder\x12*\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"Q\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xa4\x01\n" +
+	"\x1aUpdatePurchaseOrderRequest\x12I\n" +
+	"\x0epurchase_order\x18\x01 \x01(\v2\x1a.millbase.v1.PurchaseOrderB\x06\xbaH\x03\xc8\x01\x01R\rpurchaseOrder\x12;\n" +
+	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
+	"updateMask\"\xc7\x01\n" +
+	"\x19ClosePurchaseOrderRequest\x126\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^purchaseOrders/[a-z0-9-]+$R\x04name\x12<\n" +
+	"\bmaterial\x18\x02 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12 \n" +
+	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12\x12\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\"Q\n" +
 	"\x17GetPurchaseOrderRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^purchaseOrders/[a-z0-9-]+$R\x04name\"\x8f\x01\n" +
 	"\x19ListPurchaseOrdersRequest\x12'\n" +
@@ -1642,14 +2004,23 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\x19PURCHASE_ORDER_STATE_SENT\x10\x02\x12&\n" +
 	"\"PURCHASE_ORDER_STATE_PART_RECEIVED\x10\x03\x12!\n" +
 	"\x1dPURCHASE_ORDER_STATE_RECEIVED\x10\x04\x12\"\n" +
-	"\x1ePURCHASE_ORDER_STATE_CANCELLED\x10\x052\xbb\b\n" +
+	"\x1ePURCHASE_ORDER_STATE_CANCELLED\x10\x05*f\n" +
+	"\vLineClosing\x12\x1c\n" +
+	"\x18LINE_CLOSING_UNSPECIFIED\x10\x00\x12!\n" +
+	"\x1dLINE_CLOSING_WITHIN_TOLERANCE\x10\x01\x12\x16\n" +
+	"\x12LINE_CLOSING_SHORT\x10\x022\xf3\n" +
+	"\n" +
 	"\x11PurchasingService\x12\x8d\x01\n" +
 	"\x13CreatePurchaseOrder\x12'.millbase.v1.CreatePurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"1\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02$:\x0epurchase_order\"\x12/v1/purchaseOrders\x12\x80\x01\n" +
 	"\x10GetPurchaseOrder\x12$.millbase.v1.GetPurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"*\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{name=purchaseOrders/*}\x12\x88\x01\n" +
 	"\x12ListPurchaseOrders\x12&.millbase.v1.ListPurchaseOrdersRequest\x1a'.millbase.v1.ListPurchaseOrdersResponse\"!\xca\xda\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/purchaseOrders\x12\x8a\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/purchaseOrders\x12\xa5\x01\n" +
+	"\x13UpdatePurchaseOrder\x12'.millbase.v1.UpdatePurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"I\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02<:\x0epurchase_order2*/v1/{purchase_order.name=purchaseOrders/*}\x12\x8d\x01\n" +
+	"\x12ClosePurchaseOrder\x12&.millbase.v1.ClosePurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"3\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=purchaseOrders/*}:close\x12\x8a\x01\n" +
 	"\x11SendPurchaseOrder\x12%.millbase.v1.SendPurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"2\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02%:\x01*\" /v1/{name=purchaseOrders/*}:send\x12\x90\x01\n" +
 	"\x13CancelPurchaseOrder\x12'.millbase.v1.CancelPurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"4\xca\xda\x18\x03\n" +
@@ -1674,71 +2045,88 @@ func file_millbase_v1_purchasing_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_purchasing_proto_rawDescData
 }
 
-var file_millbase_v1_purchasing_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_millbase_v1_purchasing_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(PurchaseOrderState)(0),            // 0: millbase.v1.PurchaseOrderState
-	(*PurchaseOrder)(nil),              // 1: millbase.v1.PurchaseOrder
-	(*PurchaseOrderLine)(nil),          // 2: millbase.v1.PurchaseOrderLine
-	(*CreatePurchaseOrderRequest)(nil), // 3: millbase.v1.CreatePurchaseOrderRequest
-	(*GetPurchaseOrderRequest)(nil),    // 4: millbase.v1.GetPurchaseOrderRequest
-	(*ListPurchaseOrdersRequest)(nil),  // 5: millbase.v1.ListPurchaseOrdersRequest
-	(*ListPurchaseOrdersResponse)(nil), // 6: millbase.v1.ListPurchaseOrdersResponse
-	(*SendPurchaseOrderRequest)(nil),   // 7: millbase.v1.SendPurchaseOrderRequest
-	(*CancelPurchaseOrderRequest)(nil), // 8: millbase.v1.CancelPurchaseOrderRequest
-	(*GetPeggingRequest)(nil),          // 9: millbase.v1.GetPeggingRequest
-	(*Pegging)(nil),                    // 10: millbase.v1.Pegging
-	(*FreeMass)(nil),                   // 11: millbase.v1.FreeMass
-	(*PeggedNeed)(nil),                 // 12: millbase.v1.PeggedNeed
-	(*PegCover)(nil),                   // 13: millbase.v1.PegCover
-	(*GetCoverageRequest)(nil),         // 14: millbase.v1.GetCoverageRequest
-	(*Coverage)(nil),                   // 15: millbase.v1.Coverage
-	(*CoverageRow)(nil),                // 16: millbase.v1.CoverageRow
-	(*Expedite)(nil),                   // 17: millbase.v1.Expedite
-	(*OrderSuggestion)(nil),            // 18: millbase.v1.OrderSuggestion
-	(*timestamppb.Timestamp)(nil),      // 19: google.protobuf.Timestamp
-	(*money.Money)(nil),                // 20: google.type.Money
-	(*httpbody.HttpBody)(nil),          // 21: google.api.HttpBody
+	(LineClosing)(0),                   // 1: millbase.v1.LineClosing
+	(*PurchaseOrder)(nil),              // 2: millbase.v1.PurchaseOrder
+	(*OrderDelivery)(nil),              // 3: millbase.v1.OrderDelivery
+	(*PurchaseOrderLine)(nil),          // 4: millbase.v1.PurchaseOrderLine
+	(*CreatePurchaseOrderRequest)(nil), // 5: millbase.v1.CreatePurchaseOrderRequest
+	(*UpdatePurchaseOrderRequest)(nil), // 6: millbase.v1.UpdatePurchaseOrderRequest
+	(*ClosePurchaseOrderRequest)(nil),  // 7: millbase.v1.ClosePurchaseOrderRequest
+	(*GetPurchaseOrderRequest)(nil),    // 8: millbase.v1.GetPurchaseOrderRequest
+	(*ListPurchaseOrdersRequest)(nil),  // 9: millbase.v1.ListPurchaseOrdersRequest
+	(*ListPurchaseOrdersResponse)(nil), // 10: millbase.v1.ListPurchaseOrdersResponse
+	(*SendPurchaseOrderRequest)(nil),   // 11: millbase.v1.SendPurchaseOrderRequest
+	(*CancelPurchaseOrderRequest)(nil), // 12: millbase.v1.CancelPurchaseOrderRequest
+	(*GetPeggingRequest)(nil),          // 13: millbase.v1.GetPeggingRequest
+	(*Pegging)(nil),                    // 14: millbase.v1.Pegging
+	(*FreeMass)(nil),                   // 15: millbase.v1.FreeMass
+	(*PeggedNeed)(nil),                 // 16: millbase.v1.PeggedNeed
+	(*PegCover)(nil),                   // 17: millbase.v1.PegCover
+	(*GetCoverageRequest)(nil),         // 18: millbase.v1.GetCoverageRequest
+	(*Coverage)(nil),                   // 19: millbase.v1.Coverage
+	(*CoverageRow)(nil),                // 20: millbase.v1.CoverageRow
+	(*Expedite)(nil),                   // 21: millbase.v1.Expedite
+	(*OrderSuggestion)(nil),            // 22: millbase.v1.OrderSuggestion
+	(*money.Money)(nil),                // 23: google.type.Money
+	(*timestamppb.Timestamp)(nil),      // 24: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),      // 25: google.protobuf.FieldMask
+	(*httpbody.HttpBody)(nil),          // 26: google.api.HttpBody
 }
 var file_millbase_v1_purchasing_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.PurchaseOrder.state:type_name -> millbase.v1.PurchaseOrderState
-	2,  // 1: millbase.v1.PurchaseOrder.lines:type_name -> millbase.v1.PurchaseOrderLine
-	19, // 2: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
-	19, // 3: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
-	20, // 4: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
-	1,  // 5: millbase.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
-	1,  // 6: millbase.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> millbase.v1.PurchaseOrder
-	12, // 7: millbase.v1.Pegging.needs:type_name -> millbase.v1.PeggedNeed
-	12, // 8: millbase.v1.Pegging.serves:type_name -> millbase.v1.PeggedNeed
-	11, // 9: millbase.v1.Pegging.free:type_name -> millbase.v1.FreeMass
-	13, // 10: millbase.v1.PeggedNeed.covers:type_name -> millbase.v1.PegCover
-	16, // 11: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
-	18, // 12: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
-	17, // 13: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
-	12, // 14: millbase.v1.CoverageRow.needs:type_name -> millbase.v1.PeggedNeed
-	20, // 15: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
-	20, // 16: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
-	3,  // 17: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
-	4,  // 18: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
-	5,  // 19: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
-	7,  // 20: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
-	8,  // 21: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
-	14, // 22: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
-	14, // 23: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.GetCoverageRequest
-	9,  // 24: millbase.v1.PurchasingService.GetPegging:input_type -> millbase.v1.GetPeggingRequest
-	1,  // 25: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	1,  // 26: millbase.v1.PurchasingService.GetPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	6,  // 27: millbase.v1.PurchasingService.ListPurchaseOrders:output_type -> millbase.v1.ListPurchaseOrdersResponse
-	1,  // 28: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	1,  // 29: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	15, // 30: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
-	21, // 31: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
-	10, // 32: millbase.v1.PurchasingService.GetPegging:output_type -> millbase.v1.Pegging
-	25, // [25:33] is the sub-list for method output_type
-	17, // [17:25] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	4,  // 1: millbase.v1.PurchaseOrder.lines:type_name -> millbase.v1.PurchaseOrderLine
+	23, // 2: millbase.v1.PurchaseOrder.price_difference:type_name -> google.type.Money
+	24, // 3: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
+	24, // 4: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
+	23, // 5: millbase.v1.OrderDelivery.price_per_kg:type_name -> google.type.Money
+	23, // 6: millbase.v1.OrderDelivery.price_difference:type_name -> google.type.Money
+	23, // 7: millbase.v1.OrderDelivery.landed_per_kg:type_name -> google.type.Money
+	23, // 8: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
+	1,  // 9: millbase.v1.PurchaseOrderLine.closing:type_name -> millbase.v1.LineClosing
+	3,  // 10: millbase.v1.PurchaseOrderLine.deliveries:type_name -> millbase.v1.OrderDelivery
+	2,  // 11: millbase.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
+	2,  // 12: millbase.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
+	25, // 13: millbase.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
+	2,  // 14: millbase.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> millbase.v1.PurchaseOrder
+	16, // 15: millbase.v1.Pegging.needs:type_name -> millbase.v1.PeggedNeed
+	16, // 16: millbase.v1.Pegging.serves:type_name -> millbase.v1.PeggedNeed
+	15, // 17: millbase.v1.Pegging.free:type_name -> millbase.v1.FreeMass
+	17, // 18: millbase.v1.PeggedNeed.covers:type_name -> millbase.v1.PegCover
+	20, // 19: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
+	22, // 20: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
+	21, // 21: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
+	16, // 22: millbase.v1.CoverageRow.needs:type_name -> millbase.v1.PeggedNeed
+	23, // 23: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
+	23, // 24: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
+	5,  // 25: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
+	8,  // 26: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
+	9,  // 27: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
+	6,  // 28: millbase.v1.PurchasingService.UpdatePurchaseOrder:input_type -> millbase.v1.UpdatePurchaseOrderRequest
+	7,  // 29: millbase.v1.PurchasingService.ClosePurchaseOrder:input_type -> millbase.v1.ClosePurchaseOrderRequest
+	11, // 30: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
+	12, // 31: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
+	18, // 32: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
+	18, // 33: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.GetCoverageRequest
+	13, // 34: millbase.v1.PurchasingService.GetPegging:input_type -> millbase.v1.GetPeggingRequest
+	2,  // 35: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 36: millbase.v1.PurchasingService.GetPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	10, // 37: millbase.v1.PurchasingService.ListPurchaseOrders:output_type -> millbase.v1.ListPurchaseOrdersResponse
+	2,  // 38: millbase.v1.PurchasingService.UpdatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 39: millbase.v1.PurchasingService.ClosePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 40: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 41: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	19, // 42: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
+	26, // 43: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
+	14, // 44: millbase.v1.PurchasingService.GetPegging:output_type -> millbase.v1.Pegging
+	35, // [35:45] is the sub-list for method output_type
+	25, // [25:35] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_purchasing_proto_init() }
@@ -1752,8 +2140,8 @@ func file_millbase_v1_purchasing_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_purchasing_proto_rawDesc), len(file_millbase_v1_purchasing_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   18,
+			NumEnums:      2,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,8 @@ const (
 	PurchasingService_CreatePurchaseOrder_FullMethodName = "/millbase.v1.PurchasingService/CreatePurchaseOrder"
 	PurchasingService_GetPurchaseOrder_FullMethodName    = "/millbase.v1.PurchasingService/GetPurchaseOrder"
 	PurchasingService_ListPurchaseOrders_FullMethodName  = "/millbase.v1.PurchasingService/ListPurchaseOrders"
+	PurchasingService_UpdatePurchaseOrder_FullMethodName = "/millbase.v1.PurchasingService/UpdatePurchaseOrder"
+	PurchasingService_ClosePurchaseOrder_FullMethodName  = "/millbase.v1.PurchasingService/ClosePurchaseOrder"
 	PurchasingService_SendPurchaseOrder_FullMethodName   = "/millbase.v1.PurchasingService/SendPurchaseOrder"
 	PurchasingService_CancelPurchaseOrder_FullMethodName = "/millbase.v1.PurchasingService/CancelPurchaseOrder"
 	PurchasingService_GetCoverage_FullMethodName         = "/millbase.v1.PurchasingService/GetCoverage"
@@ -42,6 +44,10 @@ type PurchasingServiceClient interface {
 	GetPurchaseOrder(ctx context.Context, in *GetPurchaseOrderRequest, opts ...grpc.CallOption) (*PurchaseOrder, error)
 	// Lists purchase orders. Filter by state, supplier.
 	ListPurchaseOrders(ctx context.Context, in *ListPurchaseOrdersRequest, opts ...grpc.CallOption) (*ListPurchaseOrdersResponse, error)
+	// Changes a draft.
+	UpdatePurchaseOrder(ctx context.Context, in *UpdatePurchaseOrderRequest, opts ...grpc.CallOption) (*PurchaseOrder, error)
+	// Says that what lacks of a sent order, or of one material on it, will not come.
+	ClosePurchaseOrder(ctx context.Context, in *ClosePurchaseOrderRequest, opts ...grpc.CallOption) (*PurchaseOrder, error)
 	// Marks a draft as sent: from now on it is expected.
 	SendPurchaseOrder(ctx context.Context, in *SendPurchaseOrderRequest, opts ...grpc.CallOption) (*PurchaseOrder, error)
 	// Cancels what is still to come of an order.
@@ -89,6 +95,26 @@ func (c *purchasingServiceClient) ListPurchaseOrders(ctx context.Context, in *Li
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListPurchaseOrdersResponse)
 	err := c.cc.Invoke(ctx, PurchasingService_ListPurchaseOrders_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *purchasingServiceClient) UpdatePurchaseOrder(ctx context.Context, in *UpdatePurchaseOrderRequest, opts ...grpc.CallOption) (*PurchaseOrder, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PurchaseOrder)
+	err := c.cc.Invoke(ctx, PurchasingService_UpdatePurchaseOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *purchasingServiceClient) ClosePurchaseOrder(ctx context.Context, in *ClosePurchaseOrderRequest, opts ...grpc.CallOption) (*PurchaseOrder, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PurchaseOrder)
+	err := c.cc.Invoke(ctx, PurchasingService_ClosePurchaseOrder_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -157,6 +183,10 @@ type PurchasingServiceServer interface {
 	GetPurchaseOrder(context.Context, *GetPurchaseOrderRequest) (*PurchaseOrder, error)
 	// Lists purchase orders. Filter by state, supplier.
 	ListPurchaseOrders(context.Context, *ListPurchaseOrdersRequest) (*ListPurchaseOrdersResponse, error)
+	// Changes a draft.
+	UpdatePurchaseOrder(context.Context, *UpdatePurchaseOrderRequest) (*PurchaseOrder, error)
+	// Says that what lacks of a sent order, or of one material on it, will not come.
+	ClosePurchaseOrder(context.Context, *ClosePurchaseOrderRequest) (*PurchaseOrder, error)
 	// Marks a draft as sent: from now on it is expected.
 	SendPurchaseOrder(context.Context, *SendPurchaseOrderRequest) (*PurchaseOrder, error)
 	// Cancels what is still to come of an order.
@@ -188,6 +218,12 @@ func (UnimplementedPurchasingServiceServer) GetPurchaseOrder(context.Context, *G
 }
 func (UnimplementedPurchasingServiceServer) ListPurchaseOrders(context.Context, *ListPurchaseOrdersRequest) (*ListPurchaseOrdersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPurchaseOrders not implemented")
+}
+func (UnimplementedPurchasingServiceServer) UpdatePurchaseOrder(context.Context, *UpdatePurchaseOrderRequest) (*PurchaseOrder, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdatePurchaseOrder not implemented")
+}
+func (UnimplementedPurchasingServiceServer) ClosePurchaseOrder(context.Context, *ClosePurchaseOrderRequest) (*PurchaseOrder, error) {
+	return nil, status.Error(codes.Unimplemented, "method ClosePurchaseOrder not implemented")
 }
 func (UnimplementedPurchasingServiceServer) SendPurchaseOrder(context.Context, *SendPurchaseOrderRequest) (*PurchaseOrder, error) {
 	return nil, status.Error(codes.Unimplemented, "method SendPurchaseOrder not implemented")
@@ -275,6 +311,42 @@ func _PurchasingService_ListPurchaseOrders_Handler(srv interface{}, ctx context.
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(PurchasingServiceServer).ListPurchaseOrders(ctx, req.(*ListPurchaseOrdersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PurchasingService_UpdatePurchaseOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdatePurchaseOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PurchasingServiceServer).UpdatePurchaseOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PurchasingService_UpdatePurchaseOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PurchasingServiceServer).UpdatePurchaseOrder(ctx, req.(*UpdatePurchaseOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PurchasingService_ClosePurchaseOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ClosePurchaseOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PurchasingServiceServer).ClosePurchaseOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PurchasingService_ClosePurchaseOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PurchasingServiceServer).ClosePurchaseOrder(ctx, req.(*ClosePurchaseOrderRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -387,6 +459,14 @@ var PurchasingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPurchaseOrders",
 			Handler:    _PurchasingService_ListPurchaseOrders_Handler,
+		},
+		{
+			MethodName: "UpdatePurchaseOrder",
+			Handler:    _PurchasingService_UpdatePurchaseOrder_Handler,
+		},
+		{
+			MethodName: "ClosePurchaseOrder",
+			Handler:    _PurchasingService_ClosePurchaseOrder_Handler,
 		},
 		{
 			MethodName: "SendPurchaseOrder",

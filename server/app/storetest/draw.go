@@ -134,8 +134,12 @@ func drawOrder(t *rapid.T, id string) purchase.Order {
 	return purchase.Order{ID: id, Supplier: "s-1", Currency: words.Draw(t, "currency"), State: rapid.SampledFrom(states).Draw(t, "state"),
 		Lines: list(t, rapid.Custom(func(t *rapid.T) purchase.Line {
 			return purchase.Line{Material: words.Draw(t, "material"), Offer: words.Draw(t, "offer"), Quantity: masses.Draw(t, "quantity"),
-				Received: masses.Draw(t, "received"), PricePerKg: prices.Draw(t, "price"), DueDate: dates.Draw(t, "due")}
-		})), Note: words.Draw(t, "note")}
+				Received: masses.Draw(t, "received"), PricePerKg: prices.Draw(t, "price"), DueDate: dates.Draw(t, "due"),
+				Closing: purchase.Closing(words.Draw(t, "closing")), Deliveries: list(t, rapid.Custom(func(t *rapid.T) purchase.Delivery {
+					return purchase.Delivery{Movement: words.Draw(t, "movement"), Lot: words.Draw(t, "lot"), Quantity: masses.Draw(t, "quantity"),
+						Date: dates.Draw(t, "date"), Reversed: flags.Draw(t, "reversed")}
+				}))}
+		})), Note: words.Draw(t, "note"), SentDate: dates.Draw(t, "sent")}
 }
 
 func drawKey(t *rapid.T, id string) app.APIKey {
@@ -148,6 +152,7 @@ func drawPlant(t *rapid.T) app.Plant {
 		TimeZone:           rapid.SampledFrom([]string{"UTC", "Europe/Vienna", "America/Chicago"}).Draw(t, "zone"),
 		WaterDensityKgPerL: floats.Draw(t, "water"), ScaleDivision: masses.Draw(t, "division"), OverheadPercent: prices.Draw(t, "overhead"),
 		MarginPercent: prices.Draw(t, "margin"), LaboratoryCharge: prices.Draw(t, "laboratory"), QualityReleaseDays: counts.Draw(t, "days"),
+		OverDeliveryPercent: decimal.NewFromInt(int64(counts.Draw(t, "over"))), UnderDeliveryPercent: decimal.NewFromInt(int64(rapid.IntRange(0, 100).Draw(t, "under"))),
 		Shifts: list(t, rapid.Custom(func(t *rapid.T) app.Shift {
 			return app.Shift{Weekday: time.Weekday(rapid.IntRange(0, 6).Draw(t, "day")), FromMinute: counts.Draw(t, "from"), ToMinute: counts.Draw(t, "to")}
 		})),

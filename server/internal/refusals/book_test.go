@@ -118,6 +118,18 @@ func (b *book) order() string {
 	return "purchaseOrders/" + id
 }
 
+// partReceived is an order of which a little has come.
+func (b *book) partReceived() string {
+	b.t.Helper()
+	name, conn := b.order(), b.server.As(app.Admin)
+	_, err := pb.NewPurchasingServiceClient(conn).SendPurchaseOrder(b.t.Context(), &pb.SendPurchaseOrderRequest{Name: name})
+	must(b.t, 0, err)
+	_, err = pb.NewLotServiceClient(conn).ReceiveLot(b.t.Context(), &pb.ReceiveLotRequest{LotId: b.fresh("l"), Lot: &pb.Lot{Material: "materials/linseed"},
+		QuantityKg: 10, Location: "store", MovementId: uuid.NewString(), PurchaseOrder: name})
+	must(b.t, 0, err)
+	return name
+}
+
 func (b *book) purchase() *pb.PurchaseOrder {
 	return &pb.PurchaseOrder{Supplier: "suppliers/quellmark", Lines: []*pb.PurchaseOrderLine{{Material: "materials/linseed",
 		Offer: "suppliers/quellmark/offers/linseed", QuantityKg: 100, PricePerKg: eur(2), DueDate: b.due}}}

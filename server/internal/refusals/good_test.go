@@ -128,18 +128,6 @@ func (b *book) goodMakings() map[string]func() proto.Message {
 		},
 		"CancelBatch":    func() proto.Message { return &pb.CancelBatchRequest{Name: b.batch(true)} },
 		"GetBatchTicket": func() proto.Message { return &pb.GetBatchTicketRequest{Name: b.batch(true)} },
-		"CreatePurchaseOrder": func() proto.Message {
-			return &pb.CreatePurchaseOrderRequest{PurchaseOrderId: b.fresh("po"), PurchaseOrder: b.purchase(), RequestId: id()}
-		},
-		"GetPurchaseOrder":    func() proto.Message { return &pb.GetPurchaseOrderRequest{Name: b.order()} },
-		"ListPurchaseOrders":  func() proto.Message { return &pb.ListPurchaseOrdersRequest{} },
-		"SendPurchaseOrder":   func() proto.Message { return &pb.SendPurchaseOrderRequest{Name: b.order()} },
-		"CancelPurchaseOrder": func() proto.Message { return &pb.CancelPurchaseOrderRequest{Name: b.order()} },
-		"GetCoverage":         func() proto.Message { return &pb.GetCoverageRequest{Weeks: 4, Material: "materials/linseed"} },
-		"ExportCoverage": func() proto.Message {
-			return &pb.GetCoverageRequest{Days: 9, Material: "materials/linseed", Pegging: true}
-		},
-		"GetPegging": func() proto.Message { return &pb.GetPeggingRequest{Name: b.order()} },
 		"GetLeadTime": func() proto.Message {
 			return &pb.GetLeadTimeRequest{Material: "materials/cyan", QuantityKg: 5, FromDate: b.due}
 		},

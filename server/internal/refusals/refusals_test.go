@@ -49,6 +49,7 @@ func newBench(t *testing.T) *bench {
 	b := newBook(t)
 	good := b.good()
 	maps.Copy(good, b.goodMakings())
+	maps.Copy(good, b.goodPurchasing())
 	maps.Copy(good, b.goodQuestions())
 	maps.Copy(good, b.goodRepricing())
 	maps.Copy(good, b.goodQuotes())
