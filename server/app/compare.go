@@ -259,7 +259,7 @@ func (c *comparing) addNamed(ctx context.Context, tx Tx, i int, field, name stri
 		return err
 	}
 	if strings.HasPrefix(name, "materials/") {
-		of.Properties = (&repricing{supply: c.supply}).typical(c.room.room.materials[of.Material])
+		of.Properties = c.supply.typical(c.room.room.materials[of.Material])
 	}
 	c.add(i, of, m, decimal.NewFromInt(-1))
 	return nil

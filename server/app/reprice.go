@@ -217,7 +217,7 @@ func (r *repricing) choose() error {
 				q = 100 * mass.Kilogram
 			}
 		}
-		r.asked = append(r.asked, repricedInk{formula: f, spec: spec, quantity: q, without: r.without(f.Material)})
+		r.asked = append(r.asked, repricedInk{formula: f, spec: spec, quantity: q, without: r.supply.without(f.Material)})
 	}
 	if len(r.req.Formulas) == 0 {
 		for _, f := range r.supply.formulas.released {

@@ -52,14 +52,14 @@ type repricedInk struct {
 
 // without are the materials that can't go into what makes m: m itself and, at any
 // level, what is made from it.
-func (r *repricing) without(m string) []string {
-	if c := r.supply.materials[m].Class; c == inventory.Ink || c == inventory.Packaging {
+func (s *supply) without(m string) []string {
+	if c := s.materials[m].Class; c == inventory.Ink || c == inventory.Packaging {
 		return nil // never a candidate
 	}
 	out := []string{m}
 	for at := 0; at < len(out); at++ {
-		for makes, f := range r.supply.formulas.byMaterial {
-			if r.supply.materials[makes].Class == inventory.WorkOff {
+		for makes, f := range s.formulas.byMaterial {
+			if s.materials[makes].Class == inventory.WorkOff {
 				continue // goes back into what it came from
 			}
 			if !slices.Contains(out, makes) && slices.ContainsFunc(f.Ingredients, func(in formula.Ingredient) bool { return in.Material == out[at] }) {
@@ -174,7 +174,7 @@ func (r *repricing) fromMaterials(p *pricePool, quantity mass.Mass) error {
 			continue
 		}
 		c := formulation.Candidate{ID: "materials/" + id, Title: m.Title, Material: id, Class: m.Class, ColourIndex: m.ColourIndex,
-			Properties: r.typical(m), Available: -1}
+			Properties: r.supply.typical(m), Available: -1}
 		c.Deviation = deviationsOf(c.Properties, r.room.catalogue, m.Deviations)
 		if m.Class == inventory.WorkOff {
 			c.Available = 0
@@ -194,9 +194,9 @@ func (r *repricing) fromMaterials(p *pricePool, quantity mass.Mass) error {
 // typical is what the book knows of a material, and what it does not, as the
 // certificate of the lot received last has it: base inks are described by what was
 // measured of them.
-func (r *repricing) typical(m BookMaterial) property.Set {
+func (s *supply) typical(m BookMaterial) property.Set {
 	var last StockLot
-	for _, i := range r.supply.stock[m.ID] {
+	for _, i := range s.stock[m.ID] {
 		if last.ID == "" || i.ReceivedDate.After(last.ReceivedDate) || i.ReceivedDate.Equal(last.ReceivedDate) && i.ID > last.ID {
 			last = i.StockLot
 		}

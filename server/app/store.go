@@ -105,6 +105,7 @@ type Tx interface {
 	// Inputs reads what a revision of a quote was worked out from, ErrNotFound when it
 	// was not kept.
 	Inputs(ctx context.Context, quote string, revision int) (json.RawMessage, error)
+	Plans() PlanRepo
 	// LotTests: the id is "lot/test".
 	LotTests() Repo[LotTest]
 	Substrates() Repo[Substrate]

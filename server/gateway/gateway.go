@@ -124,6 +124,7 @@ func newAPI(conn *channel) (http.Handler, error) {
 		pb.RegisterRepricingServiceHandlerClient(ctx, mux, pb.NewRepricingServiceClient(conn)),
 		pb.RegisterBatchServiceHandlerClient(ctx, mux, pb.NewBatchServiceClient(conn)),
 		pb.RegisterPlantServiceHandlerClient(ctx, mux, pb.NewPlantServiceClient(conn)),
+		pb.RegisterPlanServiceHandlerClient(ctx, mux, pb.NewPlanServiceClient(conn)),
 		pb.RegisterQuoteServiceHandlerClient(ctx, mux, pb.NewQuoteServiceClient(conn)),
 		pb.RegisterPurchasingServiceHandlerClient(ctx, mux, pb.NewPurchasingServiceClient(conn)),
 		pb.RegisterCorrectionServiceHandlerClient(ctx, mux, pb.NewCorrectionServiceClient(conn)),

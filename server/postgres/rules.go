@@ -51,6 +51,9 @@ var rules = map[string]rule{
 	"offer_price_fixed":                {app.ErrConflict, "APPEND_ONLY", "", "what an offer cost once can't be changed"},
 	"offer_price_pkey":                 {app.ErrConflict, "APPEND_ONLY", "", "what the offer cost is kept already"},
 	"quote_kept":                       {app.ErrConflict, "APPEND_ONLY", "", "a quote can't be deleted: let it lapse"},
+	"plan_fixed":                       {app.ErrConflict, "PLAN_FIXED", "", ""},
+	"plan_accepted_fixed":              {app.ErrConflict, "PLAN_ACCEPTED", "", ""},
+	"plan_kept":                        {app.ErrConflict, "APPEND_ONLY", "", "a plan can't be deleted: make the next one"},
 
 	"movement_balanced":                 {nil, "", "entries", ""},
 	"movement_has_entries":              {nil, "", "entries", ""},
@@ -73,6 +76,8 @@ var rules = map[string]rule{
 	"reservation_use_quantity_positive": {nil, "", "uses.quantity", "use more than zero"},
 	"reservation_use_of_movement":       {nil, "", "uses", ""},
 
+	"plan_state_known":                   {nil, "", "state", "unknown: use proposed or accepted"},
+	"plan_accepted_whole":                {nil, "", "acceptance", "an accepted plan says what accepting it did, and no other does"},
 	"material_class_known":               {nil, "", "class", "unknown: use one of the material classes"},
 	"material_shelf_life_not_negative":   {nil, "", "shelf_life_days", "use 0 or more days"},
 	"material_safety_stock_not_negative": {nil, "", "safety_stock", "use 0 kg or more"},

@@ -48,6 +48,7 @@ func (x *tx) Plant() app.PlantRepo                              { return plantRe
 func (x *tx) Stock() app.StockReader                            { return stock{x.t, x} }
 func (x *tx) LotTests() app.Repo[app.LotTest]                   { return repo[app.LotTest]{lotTestTable, x.t} }
 func (x *tx) Substrates() app.Repo[app.Substrate]               { return x.substrates() }
+func (x *tx) Plans() app.PlanRepo                               { return plans{repo[app.StoredPlan]{planTable, x.t}} }
 func (x *tx) Characterisations() app.Repo[app.Characterisation] { return x.characterisations() }
 func (x *tx) Ledger() app.TxLedger {
 	x.ahead = nil

@@ -21,6 +21,7 @@ const (
 	quotes         = "quotes"
 	keys           = "keys"
 	substrates     = "substrates"
+	plans          = "plans"
 
 	characterisations = "characterisations"
 )

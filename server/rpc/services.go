@@ -22,6 +22,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterRepricingServiceServer(on, &repricingService{book: book})
 	pb.RegisterBatchServiceServer(on, NewBatchServer(book))
 	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
+	pb.RegisterPlanServiceServer(on, &planService{book: book})
 	pb.RegisterQuoteServiceServer(on, NewQuoteServer(book))
 	pb.RegisterCorrectionServiceServer(on, NewCorrectionServer(book))
 	pb.RegisterShadeServiceServer(on, NewShadeServer(book))

@@ -1,0 +1,119 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"strings"
+
+	"millbase/inventory/batch"
+	"millbase/inventory/formula"
+	"millbase/inventory/mass"
+	"millbase/solver/formulation"
+)
+
+// lines are what is weighed for a batch, from where it lies; nil when what the plan
+// gives it can't be weighed on the scale within its limits, or is out of date on the
+// day: it is then left to be reserved by hand.
+func (a *accepting) lines(ctx context.Context, of PlannedBatch, b batch.Batch) ([]batch.Line, error) {
+	run := of.Runs[0]
+	day := run.Begin
+	if day.Before(a.j.today) {
+		day = a.j.today
+	}
+	for _, c := range run.Components {
+		if l := a.j.supply.lots[strings.TrimPrefix(c.Candidate, "lots/")]; l.ID != "" {
+			if ok, _ := l.UsableOn(day); !ok {
+				return nil, nil
+			}
+		}
+	}
+	components := run.Components
+	if f, known := a.j.supply.formulas.of(b); b.Formula != "" && known && len(of.Changes) == 0 {
+		components = a.charged(components, f, b.Quantity)
+	} else {
+		var err error
+		if components, err = a.weighed(ctx, components, b); components == nil || err != nil {
+			return nil, err
+		}
+	}
+	var lines []batch.Line
+	for _, c := range components {
+		lot := strings.TrimPrefix(c.Candidate, "lots/")
+		if a.places.sum(lot) < c.Mass {
+			return nil, nil
+		}
+		lines = append(lines, a.places.take(c.Material, lot, c.Mass)...)
+	}
+	return batch.WeighingOrder(lines, a.j.room.class), nil
+}
+
+// charged sets each material of a formula to its charge on the scale; the largest of
+// its lots takes the difference.
+func (a *accepting) charged(in []PlannedComponent, f formula.Formula, quantity mass.Mass) []PlannedComponent {
+	out := append([]PlannedComponent(nil), in...) // the largest first
+	want := map[string]mass.Mass{}
+	for i, m := range f.Charges(quantity, a.j.room.plant.ScaleDivision) {
+		want[f.Ingredients[i].Material] += m
+	}
+	for _, c := range out {
+		want[c.Material] -= c.Mass
+	}
+	for i := range out {
+		if d := want[out[i].Material]; d != 0 && out[i].Mass+d > 0 {
+			out[i].Mass += d
+			want[out[i].Material] = 0
+		}
+	}
+	return out
+}
+
+// weighed checks the masses of a batch against its specification. Where rounding
+// them to the scale has broken a limit, it looks for others among the same lots.
+func (a *accepting) weighed(ctx context.Context, in []PlannedComponent, b batch.Batch) ([]PlannedComponent, error) {
+	spec := a.j.specs[b.Specification]
+	if f, known := a.j.supply.formulas.of(b); b.Formula != "" && known {
+		spec = a.j.specs[f.Specification]
+	}
+	division := max(a.j.room.plant.ScaleDivision, mass.Milligram)
+	set := &setting{req: OptimiseRequest{Specification: spec.ID, Quantity: b.Quantity}, plant: a.j.supply.plant, catalogue: a.j.room.catalogue,
+		currency: a.j.supply.plant.Currency, title: spec.Title}
+	set.overlay(spec.Limits)
+	masses := make([]mass.Mass, len(in))
+	for i, c := range in {
+		l := a.j.supply.lots[strings.TrimPrefix(c.Candidate, "lots/")]
+		m := a.j.supply.materials[l.Material]
+		set.pool.add(formulation.Candidate{ID: c.Candidate, Title: c.Title, Material: m.ID, Class: m.Class, ColourIndex: m.ColourIndex,
+			Properties: m.Properties.Merge(l.Values()), FromStock: true, Available: min(a.places.sum(l.ID), c.Mass+slack*division)}, l.Cost.CostPerKg, nil)
+		masses[i] = c.Mass
+	}
+	p := set.problem()
+	broken, err := brokenLimits(p, masses)
+	if err != nil {
+		return nil, set.translate(err)
+	}
+	if len(broken) > 0 {
+		var ok bool
+		if masses, ok = repair(p, masses, division); !ok {
+			masses, err = a.b.onScale(ctx, set, b, division)
+		}
+		var fault *Fault
+		if errors.As(err, &fault) && errors.Is(fault, ErrConflict) {
+			return nil, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	var out []PlannedComponent
+	for i, m := range masses {
+		if m > 0 {
+			in[i].Mass = m
+			out = append(out, in[i])
+		}
+	}
+	return out, nil
+}
+
+// slack is by how many divisions of the scale a lot may give more than planned, so
+// that rounded masses can meet the limits.
+const slack = 5
