@@ -39,10 +39,11 @@ type Batch struct {
 	Quantity        mass.Mass
 	DueDate         time.Time // calendar date, midnight UTC
 	State           State
-	Lines           []Line
-	FinishedLot     string
-	FinishedMass    mass.Mass
-	FinishedAt      time.Time
+	// Lines are what is weighed; of a planned batch what is set aside for it so far.
+	Lines        []Line
+	FinishedLot  string
+	FinishedMass mass.Mass
+	FinishedAt   time.Time
 	// Properties are the evaluated properties of the finished lot.
 	Properties property.Set
 	Note       string

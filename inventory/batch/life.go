@@ -59,6 +59,15 @@ func (b Batch) Reserve(lines []Line) (Batch, error) {
 	return b, nil
 }
 
+// SetAside is the batch with what is set aside for it while the rest is still to
+// come; it stays planned. ErrState unless it is planned, ErrWeight for a line without
+// lot or mass.
+func (b Batch) SetAside(lines []Line) (Batch, error) {
+	reserved, err := b.Reserve(lines)
+	reserved.State = b.State
+	return reserved, err
+}
+
 // Cancel is the batch given up; its lines are no longer set aside. ErrState once
 // it is finished or cancelled. The reason is added to the note.
 func (b Batch) Cancel(reason string) (Batch, error) {

@@ -63,6 +63,12 @@ func (b *Book) reserveBatch(ctx context.Context, tx Tx, id string, basis valuati
 		_, err := current.Value.Reserve(nil)
 		return rec, batchFault(err, id)
 	}
+	// What a plan has set aside for it is chosen anew with the rest.
+	if ids := reservationsOf(current.Value); len(ids) > 0 {
+		if err := tx.Ledger().Release(ctx, ids...); err != nil {
+			return rec, err
+		}
+	}
 	var lines []batch.Line
 	if current.Value.Formula != "" {
 		lines, err = b.linesByFormula(ctx, tx, current.Value)

@@ -38,7 +38,7 @@ func (b *Book) BatchTicket(ctx context.Context, id string) (Ticket, error) {
 			return absent(err, "batches/"+id)
 		}
 		of := rec.Value
-		if len(of.Lines) == 0 {
+		if len(of.Lines) == 0 || of.State == batch.Planned {
 			return Faultf(ErrNotReady, "BATCH_STATE", "batches/"+id, "Batch %s is %s and has no lots to weigh; reserve it first.", id, of.State)
 		}
 		materials, err := materialsByID(ctx, tx)

@@ -176,7 +176,7 @@ func (c *correcting) component(ctx context.Context, tx Tx, field, name string) (
 // quality control entered for its lot was measured.
 func (c *correcting) potOfBatch(ctx context.Context, tx Tx) error {
 	of := c.batch
-	if len(of.Lines) == 0 {
+	if len(of.Lines) == 0 || of.State == batch.Planned {
 		return Faultf(ErrNotReady, "BATCH_STATE", "batches/"+of.ID, "Batch %s is %s and has no weights; reserve it first, or say what is in the pot (pot).", of.ID, of.State)
 	}
 	finished := of.State == batch.Finished

@@ -177,16 +177,28 @@ func (n *netter) batch(b batch.Batch) {
 			b.ID, b.Quantity, n.s.title(b.Material), b.DueDate.Format(time.DateOnly), why))
 		return
 	}
-	n.explode(f, b.Quantity, n.day(n.s.startBy(f, b.Quantity, b.DueDate)), []string{b.ID})
+	aside := map[string]mass.Mass{}
+	for _, l := range b.Lines {
+		aside[l.Material] += l.Quantity
+	}
+	n.explode(f, b.Quantity, n.day(n.s.startBy(f, b.Quantity, b.DueDate)), []string{b.ID}, aside)
 }
 
-// explode adds the needs of making a quantity by a formula.
-func (n *netter) explode(f formula.Formula, quantity mass.Mass, day int, batches []string) {
+// explode adds the needs of making a quantity by a formula, less what is set aside
+// for it by material.
+func (n *netter) explode(f formula.Formula, quantity mass.Mass, day int, batches []string, aside map[string]mass.Mass) {
 	if day >= n.days {
 		return
 	}
 	for i, in := range f.Ingredients {
-		n.demands[in.Material] = append(n.demands[in.Material], demand{day, f.Charge(i, quantity), batches})
+		need := f.Charge(i, quantity)
+		if has := min(need, aside[in.Material]); has > 0 {
+			need -= has
+			aside[in.Material] -= has
+		}
+		if need > 0 {
+			n.demands[in.Material] = append(n.demands[in.Material], demand{day, need, batches})
+		}
 	}
 }
 
@@ -259,7 +271,7 @@ func (n *netter) material(id string) error {
 	for day, lacking := range r.plan.Net {
 		if lacking > 0 {
 			begin := n.day(n.s.startBy(f, lacking, n.date(day)))
-			n.explode(f, lacking, begin, n.needing(r, day))
+			n.explode(f, lacking, begin, n.needing(r, day), nil)
 		}
 	}
 	return nil

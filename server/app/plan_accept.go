@@ -67,7 +67,7 @@ func (b *Book) acceptPlan(ctx context.Context, tx Tx, id string, once Request) (
 		return nil, err
 	}
 	a := &accepting{b: b, j: j, p: p, places: j.room.freePlaces(), done: PlanAcceptance{At: b.clock().UTC().Truncate(time.Second)}}
-	for _, step := range []func(context.Context, Tx) error{a.reserve, a.planMade, a.draft} {
+	for _, step := range []func(context.Context, Tx) error{a.release, a.reserve, a.planMade, a.draft} {
 		if err := step(ctx, tx); err != nil {
 			return nil, err
 		}
@@ -103,40 +103,78 @@ type accepting struct {
 	done   PlanAcceptance
 }
 
-// reserve sets the lots of every batch aside that one run makes from stock alone.
+// release gives back what an earlier plan has set aside for the plan's batches.
+func (a *accepting) release(ctx context.Context, tx Tx) error {
+	planned := map[string]bool{}
+	for _, of := range a.p.Batches {
+		planned[of.Batch] = true
+	}
+	var ids []string
+	for _, b := range a.j.supply.batches {
+		if b.State != batch.Planned || !planned["batches/"+b.ID] {
+			continue
+		}
+		ids = append(ids, reservationsOf(b)...)
+		for _, l := range b.Lines {
+			a.places.giveBack(l)
+		}
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	return tx.Ledger().Release(ctx, ids...)
+}
+
+// giveBack makes what was set aside free again.
+func (f freePlaces) giveBack(l batch.Line) {
+	for i := range f[l.Lot] {
+		if f[l.Lot][i].Location == l.Location {
+			f[l.Lot][i].OnHand += l.Quantity
+			return
+		}
+	}
+	f[l.Lot] = append(f[l.Lot], LotBalance{Balance: ledger.Balance{Lot: l.Lot, Location: l.Location, OnHand: l.Quantity}, Material: l.Material})
+}
+
+// reserve sets lots aside for every batch: all of them where one run makes it from
+// stock alone, else those that the plan gives it, for the rest is still to come.
 func (a *accepting) reserve(ctx context.Context, tx Tx) error {
 	for _, of := range a.p.Batches {
 		id, inBook := strings.CutPrefix(of.Batch, "batches/")
-		if !inBook || len(of.Runs) == 0 {
-			continue
-		}
-		if !of.FromStock {
-			a.done.Waiting = append(a.done.Waiting, id)
+		if !inBook {
 			continue
 		}
 		rec, err := tx.Batches().Get(ctx, id)
 		if err != nil {
 			return absent(err, of.Batch)
 		}
-		lines, err := a.lines(ctx, of, rec.Value)
-		if err != nil {
+		var lines []batch.Line
+		if of.FromStock {
+			if lines, err = a.lines(ctx, of, rec.Value); err != nil {
+				return err
+			}
+		}
+		whole := lines != nil
+		if !whole {
+			lines = a.part(of)
+		}
+		if err := a.setAside(ctx, tx, rec, of, lines, whole); err != nil {
 			return err
 		}
-		if lines == nil {
+		switch {
+		case whole:
+			a.done.Reserved = append(a.done.Reserved, id)
+		case len(of.Runs) > 0:
 			a.done.Waiting = append(a.done.Waiting, id)
-			continue
 		}
-		if err := a.setAside(ctx, tx, rec, of, lines); err != nil {
-			return err
-		}
-		a.done.Reserved = append(a.done.Reserved, id)
 	}
 	return nil
 }
 
-// setAside reserves the lines and keeps them with the batch. A batch that takes
+// setAside reserves the lines and keeps them with the batch, which stays planned
+// unless they are the whole of it. A batch that takes
 // another blend than its formula is made by the specification from now on.
-func (a *accepting) setAside(ctx context.Context, tx Tx, rec Record[batch.Batch], of PlannedBatch, lines []batch.Line) error {
+func (a *accepting) setAside(ctx context.Context, tx Tx, rec Record[batch.Batch], of PlannedBatch, lines []batch.Line, whole bool) error {
 	b := rec.Value
 	if len(of.Changes) > 0 && b.Formula != "" {
 		f, known := a.j.supply.formulas.of(b)
@@ -153,11 +191,19 @@ func (a *accepting) setAside(ctx context.Context, tx Tx, rec Record[batch.Batch]
 		made[i] = ledger.Reservation{ID: l.Reservation, Lot: l.Lot, Location: l.Location, Quantity: l.Quantity, Remaining: l.Quantity,
 			Batch: b.ID, Actor: CallerOf(ctx).Title}
 	}
-	reserved, err := b.Reserve(lines)
+	var err error
+	switch {
+	case whole:
+		b, err = b.Reserve(lines)
+	case len(lines) > 0:
+		b, err = b.SetAside(lines)
+	default:
+		b.Lines = nil
+	}
 	if err != nil {
 		return batchFault(err, b.ID)
 	}
-	if _, err := tx.Batches().Update(ctx, reserved, rec.Version); err != nil {
+	if _, err := tx.Batches().Update(ctx, b, rec.Version); err != nil || len(made) == 0 {
 		return err
 	}
 	return tx.Ledger().Reserve(ctx, made...)
@@ -170,7 +216,7 @@ func (a *accepting) planMade(ctx context.Context, tx Tx) error {
 			continue
 		}
 		id, revision, _ := splitRevision(of.Formula)
-		for _, r := range of.Runs {
+		for _, r := range oneRun(of.Runs) {
 			filled, err := completed(ctx, tx, batch.Batch{ID: a.freeID(of.Material, a.done.Planned), Formula: id, FormulaRevision: revision,
 				Quantity: r.Mass, DueDate: a.j.readyAfter(of.Formula, r.Mass, r.Begin), Note: "plans/" + a.p.ID})
 			if err != nil {
@@ -180,13 +226,38 @@ func (a *accepting) planMade(ctx context.Context, tx Tx) error {
 			if err != nil {
 				return batchFault(err, filled.ID)
 			}
-			if _, err := tx.Batches().Create(ctx, planned); err != nil {
+			rec, err := tx.Batches().Create(ctx, planned)
+			if err != nil {
 				return taken(err, "batches/"+filled.ID)
+			}
+			if lines := a.part(PlannedBatch{Runs: []PlannedRun{r}}); len(lines) > 0 {
+				if err := a.setAside(ctx, tx, rec, PlannedBatch{}, lines, false); err != nil {
+					return err
+				}
 			}
 			a.done.Planned = append(a.done.Planned, filled.ID)
 		}
 	}
 	return nil
+}
+
+// oneRun joins the runs of a base ink that are all made from stock into the first
+// of them: one batch is less work than several.
+func oneRun(runs []PlannedRun) []PlannedRun {
+	if len(runs) < 2 {
+		return runs
+	}
+	one := PlannedRun{Period: runs[0].Period, Begin: runs[0].Begin}
+	for _, r := range runs {
+		for _, c := range r.Components {
+			if !strings.HasPrefix(c.Candidate, "lots/") {
+				return runs
+			}
+			one.Components = append(one.Components, c)
+		}
+		one.Mass += r.Mass
+	}
+	return []PlannedRun{one}
 }
 
 // readyAfter is the first day on which a batch can be due that is begun on a day.

@@ -51,6 +51,9 @@ func (j *jointPlanning) addBatches() error {
 			j.leave(name, title, "%s", why)
 			continue
 		}
+		if err := j.addAside(b, name); err != nil {
+			return err
+		}
 		asked := plan.Batch{ID: name, Title: title, Kg: b.Quantity.Kilograms() * of.charge, Due: j.period(of.beginBy), Limits: limits}
 		asked.Earliest = max(0, asked.Due-(7*earlyWeeks+j.periodDays-1)/j.periodDays)
 		asked.MostLate = len(j.p.Periods) - 1 - asked.Due
@@ -137,7 +140,8 @@ func (j *jointPlanning) limitsOf(of *planBatch) (limits []formulation.Limit, why
 			return nil, fmt.Sprintf("formulas/%s is not in the book", revisionID(b.Formula, b.FormulaRevision))
 		}
 		spec = f.Specification
-		if j.req.Book.KeepFormulas {
+		// Spot colours are matched to base inks as they are.
+		if j.req.Book.KeepFormulas || j.supply.materials[b.Material].Class == inventory.BaseInk {
 			spec = ""
 		}
 	}

@@ -57,6 +57,10 @@ func (j *jointPlanning) changeOne(c PlanChange) (field, why string) {
 		j.room.lots = slices.Delete(slices.Clone(j.room.lots), k, k+1)
 		j.room.names = maps.Clone(j.room.names)
 		j.room.names["lots/"+c.Lot] = true
+		if j.rejected == nil {
+			j.rejected = map[string]bool{}
+		}
+		j.rejected[c.Lot] = true
 	case c.Batch != "":
 		k := slices.IndexFunc(j.supply.batches, func(b batch.Batch) bool { return b.ID == c.Batch })
 		switch {

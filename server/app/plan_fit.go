@@ -37,6 +37,9 @@ func (j *jointPlanning) restrict() error {
 		}
 		for i, s := range j.p.Supplies {
 			m := j.p.Materials[s.Material]
+			if only := j.supplies[i].only; only != "" && only != of.name {
+				continue
+			}
 			if s.Batch != k && !without[m.ID] && may(m, j.supplies[i].lot) && !lacks[i] {
 				b.Supplies = append(b.Supplies, i)
 			}

@@ -9,6 +9,7 @@ import (
 	"millbase/costing/purchase"
 	"millbase/costing/valuation"
 	"millbase/inventory"
+	"millbase/inventory/batch"
 	"millbase/inventory/mass"
 	"millbase/solver/formulation"
 	"millbase/solver/plan"
@@ -142,10 +143,10 @@ func (j *jointPlanning) addLots() error {
 	if err != nil {
 		return err
 	}
-	prices := j.room.pricesOn(&choice{date: j.today, basis: basis, quantity: mass.Kilogram * 100})
+	j.priced = j.room.pricesOn(&choice{date: j.today, basis: basis, quantity: mass.Kilogram * 100})
 	for _, l := range j.room.lots {
 		m, known := j.supply.materials[l.Material]
-		at, is := j.at[l.Material]
+		_, is := j.at[l.Material]
 		name := "lots/" + l.ID
 		if !known || !is || j.excludes(name, l.Material) {
 			continue
@@ -160,19 +161,48 @@ func (j *jointPlanning) addLots() error {
 			j.leave(name, title, "all %s of it is reserved", j.room.onHand[l.ID])
 			continue
 		}
-		price, why := prices.of(l)
-		if why != "" {
+		if why := j.addLot(l, free, ""); why != "" {
 			j.leave(name, title, "%s", why)
-			continue
 		}
-		s := plan.Supply{ID: name, Material: at, Properties: m.Properties.Merge(l.Values()), Kg: free.Kilograms(), CostPerKg: price.InexactFloat64(),
-			Until: len(j.p.Periods), Batch: -1}
-		if !l.ExpiryDate.IsZero() {
-			if s.Until = j.period(l.ExpiryDate); s.Until < len(j.p.Periods) {
-				s.ScrapCost = s.CostPerKg // what is not used by then is lost
+	}
+	return nil
+}
+
+// addLot makes a supply of a lot's mass, for one batch only where it is set aside
+// for it; why is set where it has no price.
+func (j *jointPlanning) addLot(l StockLot, free mass.Mass, only string) (why string) {
+	m, name := j.supply.materials[l.Material], "lots/"+l.ID
+	price, why := j.priced.of(l)
+	if why != "" {
+		return why
+	}
+	s := plan.Supply{ID: name, Material: j.at[l.Material], Properties: m.Properties.Merge(l.Values()), Kg: free.Kilograms(), CostPerKg: price.InexactFloat64(),
+		Until: len(j.p.Periods), Batch: -1}
+	if only != "" {
+		s.ID += " for " + only
+	}
+	if !l.ExpiryDate.IsZero() {
+		if s.Until = j.period(l.ExpiryDate); s.Until < len(j.p.Periods) {
+			s.ScrapCost = s.CostPerKg // what is not used by then is lost
+		}
+	}
+	j.addSupply(s, planSupply{name: name, title: m.Title + ", lot " + l.ID, lot: l.ID, only: only})
+	return ""
+}
+
+// addAside makes supplies of what is set aside for a planned batch.
+func (j *jointPlanning) addAside(b *batch.Batch, name string) error {
+	aside := map[string]mass.Mass{}
+	for _, l := range b.Lines {
+		aside[l.Lot] += l.Quantity
+	}
+	for _, id := range sortedKeys(aside) {
+		l, known := j.supply.lots[id]
+		if ok, _ := l.UsableOn(j.today); known && ok && !j.rejected[id] {
+			if why := j.addLot(l, aside[id], name); why != "" {
+				j.leave("lots/"+id, id, "%s", why)
 			}
 		}
-		j.addSupply(s, planSupply{name: name, title: title, lot: l.ID})
 	}
 	return nil
 }

@@ -30,6 +30,8 @@ type jointPlanning struct {
 	drafts     []Record[purchase.Order]
 	at         map[string]int // of a material in the problem
 	excluded   map[string]bool
+	rejected   map[string]bool // lots that are tried out as rejected
+	priced     *prices
 }
 
 // MakePlan plans all batches together. A plan of the book as it stands is kept with

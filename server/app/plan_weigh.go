@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 
 	"millbase/inventory/batch"
@@ -45,6 +46,36 @@ func (a *accepting) lines(ctx context.Context, of PlannedBatch, b batch.Batch) (
 		lines = append(lines, a.places.take(c.Material, lot, c.Mass)...)
 	}
 	return batch.WeighingOrder(lines, a.j.room.class), nil
+}
+
+// part is what a batch takes from stock, as far as it is there.
+func (a *accepting) part(of PlannedBatch) []batch.Line {
+	var lines []batch.Line
+	for _, run := range of.Runs {
+		for _, c := range run.Components {
+			lot, inStock := strings.CutPrefix(c.Candidate, "lots/")
+			if l := a.j.supply.lots[lot]; inStock && l.ID != "" {
+				if ok, _ := l.UsableOn(a.j.today); ok {
+					lines = append(lines, a.places.take(c.Material, lot, min(c.Mass, a.places.sum(lot)))...)
+				}
+			}
+		}
+	}
+	return joined(lines)
+}
+
+// joined adds up lines of one lot in one place.
+func joined(lines []batch.Line) []batch.Line {
+	var out []batch.Line
+	for _, l := range lines {
+		at := slices.IndexFunc(out, func(o batch.Line) bool { return o.Lot == l.Lot && o.Location == l.Location })
+		if at < 0 {
+			out = append(out, l)
+			continue
+		}
+		out[at].Quantity += l.Quantity
+	}
+	return out
 }
 
 // charged sets each material of a formula to its charge on the scale; the largest of

@@ -20,6 +20,7 @@ import (
 type planSupply struct {
 	name, title string
 	lot         string // in stock; empty for what is still to come
+	only        string // the one batch that it is set aside for
 }
 
 // planOffer is what stands behind an offer of the problem.
@@ -174,8 +175,13 @@ func (j *jointPlanning) components(r plan.Run) []PlannedComponent {
 		} else {
 			of.Candidate, of.Title, of.Material = j.offers[c.Offer].name, j.offers[c.Offer].title, j.p.Materials[j.p.Offers[c.Offer].Material].ID
 		}
-		out, kg = append(out, of), append(kg, c.Kg)
 		sum += c.Kg
+		if at := slices.IndexFunc(out, func(o PlannedComponent) bool { return o.Candidate == of.Candidate }); at >= 0 {
+			out[at].Share += of.Share
+			kg[at] += c.Kg
+			continue
+		}
+		out, kg = append(out, of), append(kg, c.Kg)
 	}
 	unit := mass.Milligram
 	if j.room != nil && j.room.plant.ScaleDivision > 0 {

@@ -54,6 +54,7 @@ func newBench(t *testing.T) *bench {
 	maps.Copy(good, b.goodRepricing())
 	maps.Copy(good, b.goodQuotes())
 	maps.Copy(good, b.goodColours())
+	maps.Copy(good, b.goodPlans())
 	db, err := pgx.Connect(t.Context(), b.server.Store.Pool().Config().ConnString())
 	must(t, 0, err)
 	t.Cleanup(func() { db.Close(context.Background()) })
