@@ -42,8 +42,11 @@ func (a *app) printPlanHead(p *pb.Plan) {
 	n := p.Count
 	fmt.Fprintf(a.out, "%s: %d batches over %d periods, %d late, %d not made; %d orders, %d of them today\n", what, n.GetBatches(), len(p.Periods),
 		n.GetLate(), n.GetUnmade(), n.GetOrders(), n.GetOrdersToday())
-	fmt.Fprintf(a.out, "It costs %s, %s (%s %%) less than planning batch by batch in due order; no plan costs less than %s (gap %s %%).\n",
-		cash(p.Cost.GetTotal(), 2), cash(p.Saving, 2), fixed(p.SavingPercent, 2), cash(p.Bound, 2), fixed(p.GapPercent, 2))
+	fmt.Fprintf(a.out, "It costs %s; no plan costs less than %s (gap %s %%).\n", cash(p.Cost.GetTotal(), 2), cash(p.Bound, 2), fixed(p.GapPercent, 2))
+	if p.Saving != nil {
+		fmt.Fprintf(a.out, "Planning batch by batch in due order costs %s: the joint plan saves %s (%s %%).\n",
+			cash(p.InTurnCost, 2), cash(p.Saving, 2), fixed(p.SavingPercent, 2))
+	}
 	var parts []string
 	c := p.Cost
 	for _, part := range []struct {
@@ -93,14 +96,6 @@ func (a *app) printPlannedOrders(p *pb.Plan) {
 		}
 		t.print(a.out)
 	}
-}
-
-func ids(names []string) []string {
-	out := make([]string, len(names))
-	for i, n := range names {
-		out[i] = id(n)
-	}
-	return out
 }
 
 // cut shortens a text to n characters.

@@ -86,7 +86,7 @@ func (n *netter) replenish(id string, in netting.Input, r *netted) error {
 	}
 	if made {
 		for _, o := range r.orders {
-			n.explode(f, o.Mass, n.day(n.date(o.Release.Release)), o.Batches)
+			n.explode(f, o.Mass, n.day(n.date(o.Release.Release)), o.Batches, nil)
 		}
 	}
 	return nil

@@ -185,7 +185,7 @@ func (j *jointPlanning) addMade() error {
 		of := planBatch{name: "new batch of " + id, title: m.Title, of: made, formula: &f, fixed: true, toPlan: true,
 			charge: float64(formula.Whole) / float64(f.Yield())}
 		last := len(j.p.Periods) - 1
-		j.addBatch(plan.Batch{ID: of.name, Title: m.Title, Most: total, Due: last, Limits: fixed(&f)}, of, total)
+		j.addBatch(plan.Batch{ID: of.name, Title: m.Title, Most: total * of.charge, Due: last, Limits: fixed(&f)}, of, total)
 	}
 	return nil
 }

@@ -140,19 +140,26 @@ func (j *jointPlanning) name() {
 	}
 }
 
-// solvePlan solves the problem, and once more batch by batch, and puts both into
-// words.
+// solvePlan solves the problem and puts the answer into words.
 func (b *Book) solvePlan(ctx context.Context, j *jointPlanning) (*JointPlan, error) {
-	j.p.Gap, j.p.TimeLimit = j.req.Gap, j.req.TimeLimit
+	j.p.Gap, j.p.TimeLimit = j.req.Gap, searchTime(ctx, j.req.TimeLimit)
 	made, err := plan.Make(ctx, b.engine, b.engine, j.p)
 	if err != nil {
 		return nil, planFault(err)
 	}
-	inTurn, err := plan.InTurn(ctx, b.engine, b.engine, j.p)
-	if err != nil {
-		return nil, planFault(err)
+	return j.answer(made), nil
+}
+
+// searchTime is how long whole orders are searched for: as long as was asked for, and
+// at most a third of what the call has left, so that there is an answer by then.
+func searchTime(ctx context.Context, asked time.Duration) time.Duration {
+	if asked == 0 {
+		asked = time.Minute
 	}
-	return j.answer(made, inTurn), nil
+	if by, ok := ctx.Deadline(); ok {
+		asked = min(asked, max(time.Until(by)/3, time.Millisecond))
+	}
+	return asked
 }
 
 // planFault says the faults that the solver found in the words of the request.

@@ -48,9 +48,9 @@ func amount(v float64) decimal.Decimal { return decimal.NewFromFloat(v).Round(2)
 func perKg(v float64) decimal.Decimal { return decimal.NewFromFloat(v).Round(pricePlaces) }
 
 // answer puts a plan into words.
-func (j *jointPlanning) answer(made, inTurn *plan.Plan) *JointPlan {
+func (j *jointPlanning) answer(made *plan.Plan) *JointPlan {
 	out := &JointPlan{State: PlanProposed, Outcome: made.Outcome, Currency: j.p.Currency, Date: j.today, Gap: made.Gap, Size: made.Size,
-		Certified: made.Proof.OK, Bound: amount(made.Bound), InTurn: amount(inTurn.Cost), LeftOut: j.leftOut}
+		Certified: made.Proof.OK, Bound: amount(made.Bound), LeftOut: j.leftOut}
 	c := made.Parts
 	out.Cost = PlanCost{amount(made.Cost), amount(c.Lots), amount(c.Orders), amount(c.Charges), amount(c.Storage), amount(c.Scrap),
 		amount(c.Late), amount(c.Unmade), amount(c.Safety), amount(c.Worth), amount(c.Salvage)}

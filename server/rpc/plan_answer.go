@@ -18,7 +18,7 @@ func (w planWriter) amount(v decimal.Decimal) *moneypb.Money { return amountOut(
 func planOut(p *app.JointPlan) *pb.Plan {
 	w := planWriter{p.Currency}
 	out := &pb.Plan{Name: nameOf(plans, p.ID), State: enum[pb.PlanState](string(p.State)), Outcome: enum[pb.PlanOutcome](string(p.Outcome)),
-		CurrencyCode: p.Currency, Date: dateOut(p.Date), Cost: w.cost(p.Cost), InTurnCost: w.amount(p.InTurn), Saving: w.amount(p.Saving()),
+		CurrencyCode: p.Currency, Date: dateOut(p.Date), Cost: w.cost(p.Cost),
 		Bound: w.amount(p.Bound), GapPercent: p.Gap * 100, Assumptions: p.Assumptions, Difference: w.difference(p.Difference),
 		Acceptance: acceptanceOfPlan(p.Acceptance), CreateTime: momentOut(p.Created),
 		Size: &pb.PlanSize{Columns: int32(p.Size.Columns), Rows: int32(p.Size.Rows), Integers: int32(p.Size.Integers), Merged: int32(p.Size.Merged),
@@ -26,8 +26,11 @@ func planOut(p *app.JointPlan) *pb.Plan {
 	if p.ID != "" {
 		out.Etag = etagOut(p.Version)
 	}
-	if p.InTurn.Sign() != 0 {
-		out.SavingPercent = p.Saving().Div(p.InTurn.Abs()).Shift(2).Round(2).InexactFloat64()
+	if saving, known := p.Saving(); known {
+		out.InTurnCost, out.Saving = w.amount(*p.InTurn), w.amount(saving)
+		if p.InTurn.Sign() != 0 {
+			out.SavingPercent = saving.Div(p.InTurn.Abs()).Shift(2).Round(2).InexactFloat64()
+		}
 	}
 	for _, t := range p.Periods {
 		m := &pb.PlanPeriod{Title: t.Title, FirstDate: dateOut(t.First), Spent: w.amount(t.Spent), BudgetWorth: t.Worth}

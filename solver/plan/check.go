@@ -198,7 +198,7 @@ func (c *checker) comes(s *Supply, t int) float64 {
 		return s.Kg
 	case s.Batch >= 0 && t-s.From >= 0 && t-s.From < c.periods:
 		// As much of the supply as of the batch is made.
-		of := c.p.Batches[s.Batch].Kg
+		of := c.p.Batches[s.Batch].whole()
 		if of <= 0 {
 			return 0
 		}

@@ -226,7 +226,7 @@ func (b *built) makeRun(g, t int, r *formulation.Ratios, sources []int) run {
 	cost := of.LatePerKg*float64(max(0, t-of.Due)) - of.Worth
 	for k := range b.pools {
 		if s := b.pools[k].like; s.Batch >= 0 && s.Batch == b.groups[g].batches[0] && b.left[k] != nil && t+s.From < b.periods && b.left[k][t+s.From] >= 0 {
-			entries = append(entries, solver.Entry{Row: b.left[k][t+s.From], Value: b.pools[k].kg / of.Kg})
+			entries = append(entries, solver.Entry{Row: b.left[k][t+s.From], Value: b.pools[k].kg / of.whole()})
 		}
 	}
 	out.made = m.AddVariable(solver.Variable{Name: fmt.Sprintf("made %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)

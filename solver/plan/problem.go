@@ -62,8 +62,9 @@ type Supply struct {
 	// From is the first period in which it can be used, Until the last one (its
 	// shelf life); Until beyond the last period: no end.
 	From, Until int
-	// Batch is the batch that makes it, as index into Batches; -1 for none. Only as
-	// much of it as is made can be used, and From counts from the period in which the
+	// Batch is the batch that makes it, as index into Batches; -1 for none. Kg is what
+	// the whole of that batch brings (its Kg, or where that is 0 its Most): less than
+	// it where some is lost on the way. Only as much of it as is made can be used, and From counts from the period in which the
 	// batch is made.
 	Batch int
 	// ScrapCost is what a kilogram costs that is left when Until is over.
@@ -119,6 +120,14 @@ type Batch struct {
 	// Supplies and Offers are those that may go into it, as indices; nil:
 	// all.
 	Supplies, Offers []int
+}
+
+// whole is the quantity that a supply from the batch is counted on.
+func (b *Batch) whole() float64 {
+	if b.Kg > 0 {
+		return b.Kg
+	}
+	return b.Most
 }
 
 // Use limits how much of some materials may be used in all batches together in

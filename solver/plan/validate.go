@@ -112,8 +112,8 @@ func (v *validator) supplies() {
 		v.amount(at+"scrap_cost", s.ScrapCost)
 		if s.Batch >= 0 {
 			v.index(at+"batch", s.Batch, len(v.p.Batches))
-			if s.Batch < len(v.p.Batches) && v.p.Batches[s.Batch].Kg <= 0 {
-				v.add(at+"batch", "a batch of no fixed quantity brings no supply")
+			if s.Batch < len(v.p.Batches) && v.p.Batches[s.Batch].whole() <= 0 {
+				v.add(at+"batch", "a batch of no quantity brings no supply")
 			}
 		}
 		if s.Batch >= 0 && s.From < 0 {
