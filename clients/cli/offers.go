@@ -83,5 +83,6 @@ func (a *app) suppliers() *cobra.Command {
 		},
 	}
 	list.add(c, "archived, currency")
+	c.AddCommand(a.performance())
 	return c
 }

@@ -26,6 +26,319 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+type GetDeliveryPerformanceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "suppliers/-" for all.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Only this one.
+	Material string `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	// Deliveries from this date on, YYYY-MM-DD; empty: all.
+	SinceDate string `protobuf:"bytes,3,opt,name=since_date,json=sinceDate,proto3" json:"since_date,omitempty"`
+	// What share of deliveries the safety time is to cover, from 50 to 99; 0 means 95.
+	ServiceLevelPercent int32 `protobuf:"varint,4,opt,name=service_level_percent,json=serviceLevelPercent,proto3" json:"service_level_percent,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *GetDeliveryPerformanceRequest) Reset() {
+	*x = GetDeliveryPerformanceRequest{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDeliveryPerformanceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDeliveryPerformanceRequest) ProtoMessage() {}
+
+func (x *GetDeliveryPerformanceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDeliveryPerformanceRequest.ProtoReflect.Descriptor instead.
+func (*GetDeliveryPerformanceRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *GetDeliveryPerformanceRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *GetDeliveryPerformanceRequest) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *GetDeliveryPerformanceRequest) GetSinceDate() string {
+	if x != nil {
+		return x.SinceDate
+	}
+	return ""
+}
+
+func (x *GetDeliveryPerformanceRequest) GetServiceLevelPercent() int32 {
+	if x != nil {
+		return x.ServiceLevelPercent
+	}
+	return 0
+}
+
+// How suppliers kept to their dates. For each supplier a row over all of its
+// materials, followed by one for each of them.
+type DeliveryPerformance struct {
+	state               protoimpl.MessageState `protogen:"open.v1"`
+	ServiceLevelPercent int32                  `protobuf:"varint,1,opt,name=service_level_percent,json=serviceLevelPercent,proto3" json:"service_level_percent,omitempty"`
+	Rows                []*PerformanceRow      `protobuf:"bytes,2,rep,name=rows,proto3" json:"rows,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *DeliveryPerformance) Reset() {
+	*x = DeliveryPerformance{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeliveryPerformance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeliveryPerformance) ProtoMessage() {}
+
+func (x *DeliveryPerformance) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeliveryPerformance.ProtoReflect.Descriptor instead.
+func (*DeliveryPerformance) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *DeliveryPerformance) GetServiceLevelPercent() int32 {
+	if x != nil {
+		return x.ServiceLevelPercent
+	}
+	return 0
+}
+
+func (x *DeliveryPerformance) GetRows() []*PerformanceRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+// How a supplier delivered a material, from the deliveries on purchase orders
+// that stand. Days are calendar days.
+type PerformanceRow struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Supplier string                 `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	// Empty: all.
+	Material   string `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	Deliveries int32  `protobuf:"varint,3,opt,name=deliveries,proto3" json:"deliveries,omitempty"`
+	// On the due date or before.
+	OnTime int32 `protobuf:"varint,4,opt,name=on_time,json=onTime,proto3" json:"on_time,omitempty"`
+	// Absent without deliveries.
+	OnTimeShare  *float64 `protobuf:"fixed64,5,opt,name=on_time_share,json=onTimeShare,proto3,oneof" json:"on_time_share,omitempty"`
+	MeanDaysLate float64  `protobuf:"fixed64,6,opt,name=mean_days_late,json=meanDaysLate,proto3" json:"mean_days_late,omitempty"`
+	// Below zero: all came before their due date.
+	MostDaysLate int32 `protobuf:"varint,7,opt,name=most_days_late,json=mostDaysLate,proto3" json:"most_days_late,omitempty"`
+	// Of which the day of sending is known; they alone count in the next three.
+	TimedDeliveries int32 `protobuf:"varint,8,opt,name=timed_deliveries,json=timedDeliveries,proto3" json:"timed_deliveries,omitempty"`
+	// From sending the order to the due date.
+	MeanQuotedDays float64 `protobuf:"fixed64,9,opt,name=mean_quoted_days,json=meanQuotedDays,proto3" json:"mean_quoted_days,omitempty"`
+	// From sending the order to the delivery.
+	MeanActualDays float64 `protobuf:"fixed64,10,opt,name=mean_actual_days,json=meanActualDays,proto3" json:"mean_actual_days,omitempty"`
+	// Standard deviation of a sample; 0 below two deliveries.
+	ActualDaysDeviation float64 `protobuf:"fixed64,11,opt,name=actual_days_deviation,json=actualDaysDeviation,proto3" json:"actual_days_deviation,omitempty"`
+	// A suggestion only: people set a material's safety time.
+	SuggestedSafetyTimeDays int32 `protobuf:"varint,12,opt,name=suggested_safety_time_days,json=suggestedSafetyTimeDays,proto3" json:"suggested_safety_time_days,omitempty"`
+	// With what probability the next delivery is no later than that.
+	SuggestionCoversPercent int32 `protobuf:"varint,13,opt,name=suggestion_covers_percent,json=suggestionCoversPercent,proto3" json:"suggestion_covers_percent,omitempty"`
+	// What the suggestion stands on, in words.
+	Basis string `protobuf:"bytes,14,opt,name=basis,proto3" json:"basis,omitempty"`
+	// That of the material today.
+	SafetyTimeDays int32 `protobuf:"varint,15,opt,name=safety_time_days,json=safetyTimeDays,proto3" json:"safety_time_days,omitempty"`
+	// Open lines past their due date, which count in nothing above.
+	OverdueLines    int32 `protobuf:"varint,16,opt,name=overdue_lines,json=overdueLines,proto3" json:"overdue_lines,omitempty"`
+	MostDaysOverdue int32 `protobuf:"varint,17,opt,name=most_days_overdue,json=mostDaysOverdue,proto3" json:"most_days_overdue,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *PerformanceRow) Reset() {
+	*x = PerformanceRow{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PerformanceRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PerformanceRow) ProtoMessage() {}
+
+func (x *PerformanceRow) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PerformanceRow.ProtoReflect.Descriptor instead.
+func (*PerformanceRow) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PerformanceRow) GetSupplier() string {
+	if x != nil {
+		return x.Supplier
+	}
+	return ""
+}
+
+func (x *PerformanceRow) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *PerformanceRow) GetDeliveries() int32 {
+	if x != nil {
+		return x.Deliveries
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetOnTime() int32 {
+	if x != nil {
+		return x.OnTime
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetOnTimeShare() float64 {
+	if x != nil && x.OnTimeShare != nil {
+		return *x.OnTimeShare
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetMeanDaysLate() float64 {
+	if x != nil {
+		return x.MeanDaysLate
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetMostDaysLate() int32 {
+	if x != nil {
+		return x.MostDaysLate
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetTimedDeliveries() int32 {
+	if x != nil {
+		return x.TimedDeliveries
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetMeanQuotedDays() float64 {
+	if x != nil {
+		return x.MeanQuotedDays
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetMeanActualDays() float64 {
+	if x != nil {
+		return x.MeanActualDays
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetActualDaysDeviation() float64 {
+	if x != nil {
+		return x.ActualDaysDeviation
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetSuggestedSafetyTimeDays() int32 {
+	if x != nil {
+		return x.SuggestedSafetyTimeDays
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetSuggestionCoversPercent() int32 {
+	if x != nil {
+		return x.SuggestionCoversPercent
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
+func (x *PerformanceRow) GetSafetyTimeDays() int32 {
+	if x != nil {
+		return x.SafetyTimeDays
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetOverdueLines() int32 {
+	if x != nil {
+		return x.OverdueLines
+	}
+	return 0
+}
+
+func (x *PerformanceRow) GetMostDaysOverdue() int32 {
+	if x != nil {
+		return x.MostDaysOverdue
+	}
+	return 0
+}
+
 // Someone who delivers materials.
 type Supplier struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -47,7 +360,7 @@ type Supplier struct {
 
 func (x *Supplier) Reset() {
 	*x = Supplier{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -59,7 +372,7 @@ func (x *Supplier) String() string {
 func (*Supplier) ProtoMessage() {}
 
 func (x *Supplier) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -72,7 +385,7 @@ func (x *Supplier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Supplier.ProtoReflect.Descriptor instead.
 func (*Supplier) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{0}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Supplier) GetName() string {
@@ -149,7 +462,7 @@ type CreateSupplierRequest struct {
 
 func (x *CreateSupplierRequest) Reset() {
 	*x = CreateSupplierRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -161,7 +474,7 @@ func (x *CreateSupplierRequest) String() string {
 func (*CreateSupplierRequest) ProtoMessage() {}
 
 func (x *CreateSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -174,7 +487,7 @@ func (x *CreateSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateSupplierRequest.ProtoReflect.Descriptor instead.
 func (*CreateSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{1}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CreateSupplierRequest) GetSupplierId() string {
@@ -207,7 +520,7 @@ type GetSupplierRequest struct {
 
 func (x *GetSupplierRequest) Reset() {
 	*x = GetSupplierRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -219,7 +532,7 @@ func (x *GetSupplierRequest) String() string {
 func (*GetSupplierRequest) ProtoMessage() {}
 
 func (x *GetSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -232,7 +545,7 @@ func (x *GetSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSupplierRequest.ProtoReflect.Descriptor instead.
 func (*GetSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetSupplierRequest) GetName() string {
@@ -253,7 +566,7 @@ type ListSuppliersRequest struct {
 
 func (x *ListSuppliersRequest) Reset() {
 	*x = ListSuppliersRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -265,7 +578,7 @@ func (x *ListSuppliersRequest) String() string {
 func (*ListSuppliersRequest) ProtoMessage() {}
 
 func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -278,7 +591,7 @@ func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSuppliersRequest.ProtoReflect.Descriptor instead.
 func (*ListSuppliersRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListSuppliersRequest) GetPageSize() int32 {
@@ -312,7 +625,7 @@ type ListSuppliersResponse struct {
 
 func (x *ListSuppliersResponse) Reset() {
 	*x = ListSuppliersResponse{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -324,7 +637,7 @@ func (x *ListSuppliersResponse) String() string {
 func (*ListSuppliersResponse) ProtoMessage() {}
 
 func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -337,7 +650,7 @@ func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSuppliersResponse.ProtoReflect.Descriptor instead.
 func (*ListSuppliersResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListSuppliersResponse) GetSuppliers() []*Supplier {
@@ -364,7 +677,7 @@ type UpdateSupplierRequest struct {
 
 func (x *UpdateSupplierRequest) Reset() {
 	*x = UpdateSupplierRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -376,7 +689,7 @@ func (x *UpdateSupplierRequest) String() string {
 func (*UpdateSupplierRequest) ProtoMessage() {}
 
 func (x *UpdateSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -389,7 +702,7 @@ func (x *UpdateSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateSupplierRequest.ProtoReflect.Descriptor instead.
 func (*UpdateSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *UpdateSupplierRequest) GetSupplier() *Supplier {
@@ -417,7 +730,7 @@ type PriceBreak struct {
 
 func (x *PriceBreak) Reset() {
 	*x = PriceBreak{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -429,7 +742,7 @@ func (x *PriceBreak) String() string {
 func (*PriceBreak) ProtoMessage() {}
 
 func (x *PriceBreak) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -442,7 +755,7 @@ func (x *PriceBreak) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceBreak.ProtoReflect.Descriptor instead.
 func (*PriceBreak) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PriceBreak) GetFromKg() float64 {
@@ -488,7 +801,7 @@ type Offer struct {
 
 func (x *Offer) Reset() {
 	*x = Offer{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -500,7 +813,7 @@ func (x *Offer) String() string {
 func (*Offer) ProtoMessage() {}
 
 func (x *Offer) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -513,7 +826,7 @@ func (x *Offer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Offer.ProtoReflect.Descriptor instead.
 func (*Offer) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Offer) GetName() string {
@@ -619,7 +932,7 @@ type CreateOfferRequest struct {
 
 func (x *CreateOfferRequest) Reset() {
 	*x = CreateOfferRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -631,7 +944,7 @@ func (x *CreateOfferRequest) String() string {
 func (*CreateOfferRequest) ProtoMessage() {}
 
 func (x *CreateOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -644,7 +957,7 @@ func (x *CreateOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateOfferRequest.ProtoReflect.Descriptor instead.
 func (*CreateOfferRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CreateOfferRequest) GetParent() string {
@@ -684,7 +997,7 @@ type GetOfferRequest struct {
 
 func (x *GetOfferRequest) Reset() {
 	*x = GetOfferRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -696,7 +1009,7 @@ func (x *GetOfferRequest) String() string {
 func (*GetOfferRequest) ProtoMessage() {}
 
 func (x *GetOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -709,7 +1022,7 @@ func (x *GetOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOfferRequest.ProtoReflect.Descriptor instead.
 func (*GetOfferRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetOfferRequest) GetName() string {
@@ -732,7 +1045,7 @@ type ListOffersRequest struct {
 
 func (x *ListOffersRequest) Reset() {
 	*x = ListOffersRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -744,7 +1057,7 @@ func (x *ListOffersRequest) String() string {
 func (*ListOffersRequest) ProtoMessage() {}
 
 func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -757,7 +1070,7 @@ func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersRequest.ProtoReflect.Descriptor instead.
 func (*ListOffersRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListOffersRequest) GetParent() string {
@@ -798,7 +1111,7 @@ type ListOffersResponse struct {
 
 func (x *ListOffersResponse) Reset() {
 	*x = ListOffersResponse{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -810,7 +1123,7 @@ func (x *ListOffersResponse) String() string {
 func (*ListOffersResponse) ProtoMessage() {}
 
 func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -823,7 +1136,7 @@ func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersResponse.ProtoReflect.Descriptor instead.
 func (*ListOffersResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{11}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListOffersResponse) GetOffers() []*Offer {
@@ -850,7 +1163,7 @@ type UpdateOfferRequest struct {
 
 func (x *UpdateOfferRequest) Reset() {
 	*x = UpdateOfferRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -862,7 +1175,7 @@ func (x *UpdateOfferRequest) String() string {
 func (*UpdateOfferRequest) ProtoMessage() {}
 
 func (x *UpdateOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -875,7 +1188,7 @@ func (x *UpdateOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateOfferRequest.ProtoReflect.Descriptor instead.
 func (*UpdateOfferRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{12}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *UpdateOfferRequest) GetOffer() *Offer {
@@ -896,7 +1209,38 @@ var File_millbase_v1_supplier_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_supplier_proto_rawDesc = "" +
 	"\n" +
-	"\x1amillbase/v1/supplier.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x87\x03\n" +
+	"\x1amillbase/v1/supplier.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x9e\x02\n" +
+	"\x1dGetDeliveryPerformanceRequest\x129\n" +
+	"\x06parent\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^suppliers/([a-z0-9-]+|-)$R\x06parent\x12<\n" +
+	"\bmaterial\x18\x02 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12E\n" +
+	"\n" +
+	"since_date\x18\x03 \x01(\tB&\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\tsinceDate\x12=\n" +
+	"\x15service_level_percent\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18c(\x00R\x13serviceLevelPercent\"z\n" +
+	"\x13DeliveryPerformance\x122\n" +
+	"\x15service_level_percent\x18\x01 \x01(\x05R\x13serviceLevelPercent\x12/\n" +
+	"\x04rows\x18\x02 \x03(\v2\x1b.millbase.v1.PerformanceRowR\x04rows\"\xc5\x05\n" +
+	"\x0ePerformanceRow\x12\x1a\n" +
+	"\bsupplier\x18\x01 \x01(\tR\bsupplier\x12\x1a\n" +
+	"\bmaterial\x18\x02 \x01(\tR\bmaterial\x12\x1e\n" +
+	"\n" +
+	"deliveries\x18\x03 \x01(\x05R\n" +
+	"deliveries\x12\x17\n" +
+	"\aon_time\x18\x04 \x01(\x05R\x06onTime\x12'\n" +
+	"\ron_time_share\x18\x05 \x01(\x01H\x00R\vonTimeShare\x88\x01\x01\x12$\n" +
+	"\x0emean_days_late\x18\x06 \x01(\x01R\fmeanDaysLate\x12$\n" +
+	"\x0emost_days_late\x18\a \x01(\x05R\fmostDaysLate\x12)\n" +
+	"\x10timed_deliveries\x18\b \x01(\x05R\x0ftimedDeliveries\x12(\n" +
+	"\x10mean_quoted_days\x18\t \x01(\x01R\x0emeanQuotedDays\x12(\n" +
+	"\x10mean_actual_days\x18\n" +
+	" \x01(\x01R\x0emeanActualDays\x122\n" +
+	"\x15actual_days_deviation\x18\v \x01(\x01R\x13actualDaysDeviation\x12;\n" +
+	"\x1asuggested_safety_time_days\x18\f \x01(\x05R\x17suggestedSafetyTimeDays\x12:\n" +
+	"\x19suggestion_covers_percent\x18\r \x01(\x05R\x17suggestionCoversPercent\x12\x14\n" +
+	"\x05basis\x18\x0e \x01(\tR\x05basis\x12(\n" +
+	"\x10safety_time_days\x18\x0f \x01(\x05R\x0esafetyTimeDays\x12#\n" +
+	"\roverdue_lines\x18\x10 \x01(\x05R\foverdueLines\x12*\n" +
+	"\x11most_days_overdue\x18\x11 \x01(\x05R\x0fmostDaysOverdueB\x10\n" +
+	"\x0e_on_time_share\"\x87\x03\n" +
 	"\bSupplier\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12 \n" +
 	"\x05title\x18\x02 \x01(\tB\n" +
@@ -980,7 +1324,7 @@ const file_millbase_v1_supplier_proto_rawDesc = "" +
 	"\x12UpdateOfferRequest\x120\n" +
 	"\x05offer\x18\x01 \x01(\v2\x12.millbase.v1.OfferB\x06\xbaH\x03\xc8\x01\x01R\x05offer\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
-	"updateMask2\xe1\a\n" +
+	"updateMask2\xff\b\n" +
 	"\x0fSupplierService\x12s\n" +
 	"\x0eCreateSupplier\x12\".millbase.v1.CreateSupplierRequest\x1a\x15.millbase.v1.Supplier\"&\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02\x19:\bsupplier\"\r/v1/suppliers\x12n\n" +
@@ -998,7 +1342,9 @@ const file_millbase_v1_supplier_proto_rawDesc = "" +
 	"ListOffers\x12\x1e.millbase.v1.ListOffersRequest\x1a\x1f.millbase.v1.ListOffersResponse\"/\xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{parent=suppliers/*}/offers\x12\x7f\n" +
 	"\vUpdateOffer\x12\x1f.millbase.v1.UpdateOfferRequest\x1a\x12.millbase.v1.Offer\";\xca\xda\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02.:\x05offer2%/v1/{offer.name=suppliers/*/offers/*}B'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x05offer2%/v1/{offer.name=suppliers/*/offers/*}\x12\x9b\x01\n" +
+	"\x16GetDeliveryPerformance\x12*.millbase.v1.GetDeliveryPerformanceRequest\x1a .millbase.v1.DeliveryPerformance\"3\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/{parent=suppliers/*}:performanceB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
 var (
 	file_millbase_v1_supplier_proto_rawDescOnce sync.Once
@@ -1012,62 +1358,68 @@ func file_millbase_v1_supplier_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_supplier_proto_rawDescData
 }
 
-var file_millbase_v1_supplier_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_millbase_v1_supplier_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_millbase_v1_supplier_proto_goTypes = []any{
-	(*Supplier)(nil),              // 0: millbase.v1.Supplier
-	(*CreateSupplierRequest)(nil), // 1: millbase.v1.CreateSupplierRequest
-	(*GetSupplierRequest)(nil),    // 2: millbase.v1.GetSupplierRequest
-	(*ListSuppliersRequest)(nil),  // 3: millbase.v1.ListSuppliersRequest
-	(*ListSuppliersResponse)(nil), // 4: millbase.v1.ListSuppliersResponse
-	(*UpdateSupplierRequest)(nil), // 5: millbase.v1.UpdateSupplierRequest
-	(*PriceBreak)(nil),            // 6: millbase.v1.PriceBreak
-	(*Offer)(nil),                 // 7: millbase.v1.Offer
-	(*CreateOfferRequest)(nil),    // 8: millbase.v1.CreateOfferRequest
-	(*GetOfferRequest)(nil),       // 9: millbase.v1.GetOfferRequest
-	(*ListOffersRequest)(nil),     // 10: millbase.v1.ListOffersRequest
-	(*ListOffersResponse)(nil),    // 11: millbase.v1.ListOffersResponse
-	(*UpdateOfferRequest)(nil),    // 12: millbase.v1.UpdateOfferRequest
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil), // 14: google.protobuf.FieldMask
-	(*money.Money)(nil),           // 15: google.type.Money
+	(*GetDeliveryPerformanceRequest)(nil), // 0: millbase.v1.GetDeliveryPerformanceRequest
+	(*DeliveryPerformance)(nil),           // 1: millbase.v1.DeliveryPerformance
+	(*PerformanceRow)(nil),                // 2: millbase.v1.PerformanceRow
+	(*Supplier)(nil),                      // 3: millbase.v1.Supplier
+	(*CreateSupplierRequest)(nil),         // 4: millbase.v1.CreateSupplierRequest
+	(*GetSupplierRequest)(nil),            // 5: millbase.v1.GetSupplierRequest
+	(*ListSuppliersRequest)(nil),          // 6: millbase.v1.ListSuppliersRequest
+	(*ListSuppliersResponse)(nil),         // 7: millbase.v1.ListSuppliersResponse
+	(*UpdateSupplierRequest)(nil),         // 8: millbase.v1.UpdateSupplierRequest
+	(*PriceBreak)(nil),                    // 9: millbase.v1.PriceBreak
+	(*Offer)(nil),                         // 10: millbase.v1.Offer
+	(*CreateOfferRequest)(nil),            // 11: millbase.v1.CreateOfferRequest
+	(*GetOfferRequest)(nil),               // 12: millbase.v1.GetOfferRequest
+	(*ListOffersRequest)(nil),             // 13: millbase.v1.ListOffersRequest
+	(*ListOffersResponse)(nil),            // 14: millbase.v1.ListOffersResponse
+	(*UpdateOfferRequest)(nil),            // 15: millbase.v1.UpdateOfferRequest
+	(*timestamppb.Timestamp)(nil),         // 16: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),         // 17: google.protobuf.FieldMask
+	(*money.Money)(nil),                   // 18: google.type.Money
 }
 var file_millbase_v1_supplier_proto_depIdxs = []int32{
-	13, // 0: millbase.v1.Supplier.create_time:type_name -> google.protobuf.Timestamp
-	13, // 1: millbase.v1.Supplier.update_time:type_name -> google.protobuf.Timestamp
-	0,  // 2: millbase.v1.CreateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
-	0,  // 3: millbase.v1.ListSuppliersResponse.suppliers:type_name -> millbase.v1.Supplier
-	0,  // 4: millbase.v1.UpdateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
-	14, // 5: millbase.v1.UpdateSupplierRequest.update_mask:type_name -> google.protobuf.FieldMask
-	15, // 6: millbase.v1.PriceBreak.price_per_kg:type_name -> google.type.Money
-	6,  // 7: millbase.v1.Offer.price_breaks:type_name -> millbase.v1.PriceBreak
-	15, // 8: millbase.v1.Offer.freight_per_kg:type_name -> google.type.Money
-	13, // 9: millbase.v1.Offer.create_time:type_name -> google.protobuf.Timestamp
-	13, // 10: millbase.v1.Offer.update_time:type_name -> google.protobuf.Timestamp
-	7,  // 11: millbase.v1.CreateOfferRequest.offer:type_name -> millbase.v1.Offer
-	7,  // 12: millbase.v1.ListOffersResponse.offers:type_name -> millbase.v1.Offer
-	7,  // 13: millbase.v1.UpdateOfferRequest.offer:type_name -> millbase.v1.Offer
-	14, // 14: millbase.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
-	1,  // 15: millbase.v1.SupplierService.CreateSupplier:input_type -> millbase.v1.CreateSupplierRequest
-	2,  // 16: millbase.v1.SupplierService.GetSupplier:input_type -> millbase.v1.GetSupplierRequest
-	3,  // 17: millbase.v1.SupplierService.ListSuppliers:input_type -> millbase.v1.ListSuppliersRequest
-	5,  // 18: millbase.v1.SupplierService.UpdateSupplier:input_type -> millbase.v1.UpdateSupplierRequest
-	8,  // 19: millbase.v1.SupplierService.CreateOffer:input_type -> millbase.v1.CreateOfferRequest
-	9,  // 20: millbase.v1.SupplierService.GetOffer:input_type -> millbase.v1.GetOfferRequest
-	10, // 21: millbase.v1.SupplierService.ListOffers:input_type -> millbase.v1.ListOffersRequest
-	12, // 22: millbase.v1.SupplierService.UpdateOffer:input_type -> millbase.v1.UpdateOfferRequest
-	0,  // 23: millbase.v1.SupplierService.CreateSupplier:output_type -> millbase.v1.Supplier
-	0,  // 24: millbase.v1.SupplierService.GetSupplier:output_type -> millbase.v1.Supplier
-	4,  // 25: millbase.v1.SupplierService.ListSuppliers:output_type -> millbase.v1.ListSuppliersResponse
-	0,  // 26: millbase.v1.SupplierService.UpdateSupplier:output_type -> millbase.v1.Supplier
-	7,  // 27: millbase.v1.SupplierService.CreateOffer:output_type -> millbase.v1.Offer
-	7,  // 28: millbase.v1.SupplierService.GetOffer:output_type -> millbase.v1.Offer
-	11, // 29: millbase.v1.SupplierService.ListOffers:output_type -> millbase.v1.ListOffersResponse
-	7,  // 30: millbase.v1.SupplierService.UpdateOffer:output_type -> millbase.v1.Offer
-	23, // [23:31] is the sub-list for method output_type
-	15, // [15:23] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	2,  // 0: millbase.v1.DeliveryPerformance.rows:type_name -> millbase.v1.PerformanceRow
+	16, // 1: millbase.v1.Supplier.create_time:type_name -> google.protobuf.Timestamp
+	16, // 2: millbase.v1.Supplier.update_time:type_name -> google.protobuf.Timestamp
+	3,  // 3: millbase.v1.CreateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
+	3,  // 4: millbase.v1.ListSuppliersResponse.suppliers:type_name -> millbase.v1.Supplier
+	3,  // 5: millbase.v1.UpdateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
+	17, // 6: millbase.v1.UpdateSupplierRequest.update_mask:type_name -> google.protobuf.FieldMask
+	18, // 7: millbase.v1.PriceBreak.price_per_kg:type_name -> google.type.Money
+	9,  // 8: millbase.v1.Offer.price_breaks:type_name -> millbase.v1.PriceBreak
+	18, // 9: millbase.v1.Offer.freight_per_kg:type_name -> google.type.Money
+	16, // 10: millbase.v1.Offer.create_time:type_name -> google.protobuf.Timestamp
+	16, // 11: millbase.v1.Offer.update_time:type_name -> google.protobuf.Timestamp
+	10, // 12: millbase.v1.CreateOfferRequest.offer:type_name -> millbase.v1.Offer
+	10, // 13: millbase.v1.ListOffersResponse.offers:type_name -> millbase.v1.Offer
+	10, // 14: millbase.v1.UpdateOfferRequest.offer:type_name -> millbase.v1.Offer
+	17, // 15: millbase.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
+	4,  // 16: millbase.v1.SupplierService.CreateSupplier:input_type -> millbase.v1.CreateSupplierRequest
+	5,  // 17: millbase.v1.SupplierService.GetSupplier:input_type -> millbase.v1.GetSupplierRequest
+	6,  // 18: millbase.v1.SupplierService.ListSuppliers:input_type -> millbase.v1.ListSuppliersRequest
+	8,  // 19: millbase.v1.SupplierService.UpdateSupplier:input_type -> millbase.v1.UpdateSupplierRequest
+	11, // 20: millbase.v1.SupplierService.CreateOffer:input_type -> millbase.v1.CreateOfferRequest
+	12, // 21: millbase.v1.SupplierService.GetOffer:input_type -> millbase.v1.GetOfferRequest
+	13, // 22: millbase.v1.SupplierService.ListOffers:input_type -> millbase.v1.ListOffersRequest
+	15, // 23: millbase.v1.SupplierService.UpdateOffer:input_type -> millbase.v1.UpdateOfferRequest
+	0,  // 24: millbase.v1.SupplierService.GetDeliveryPerformance:input_type -> millbase.v1.GetDeliveryPerformanceRequest
+	3,  // 25: millbase.v1.SupplierService.CreateSupplier:output_type -> millbase.v1.Supplier
+	3,  // 26: millbase.v1.SupplierService.GetSupplier:output_type -> millbase.v1.Supplier
+	7,  // 27: millbase.v1.SupplierService.ListSuppliers:output_type -> millbase.v1.ListSuppliersResponse
+	3,  // 28: millbase.v1.SupplierService.UpdateSupplier:output_type -> millbase.v1.Supplier
+	10, // 29: millbase.v1.SupplierService.CreateOffer:output_type -> millbase.v1.Offer
+	10, // 30: millbase.v1.SupplierService.GetOffer:output_type -> millbase.v1.Offer
+	14, // 31: millbase.v1.SupplierService.ListOffers:output_type -> millbase.v1.ListOffersResponse
+	10, // 32: millbase.v1.SupplierService.UpdateOffer:output_type -> millbase.v1.Offer
+	1,  // 33: millbase.v1.SupplierService.GetDeliveryPerformance:output_type -> millbase.v1.DeliveryPerformance
+	25, // [25:34] is the sub-list for method output_type
+	16, // [16:25] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_supplier_proto_init() }
@@ -1076,13 +1428,14 @@ func file_millbase_v1_supplier_proto_init() {
 		return
 	}
 	file_millbase_v1_access_proto_init()
+	file_millbase_v1_supplier_proto_msgTypes[2].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_supplier_proto_rawDesc), len(file_millbase_v1_supplier_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -463,6 +463,59 @@ func local_request_SupplierService_UpdateOffer_0(ctx context.Context, marshaler 
 	return msg, metadata, err
 }
 
+var filter_SupplierService_GetDeliveryPerformance_0 = &utilities.DoubleArray{Encoding: map[string]int{"parent": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+
+func request_SupplierService_GetDeliveryPerformance_0(ctx context.Context, marshaler runtime.Marshaler, client SupplierServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetDeliveryPerformanceRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["parent"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "parent")
+	}
+	protoReq.Parent, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "parent", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_SupplierService_GetDeliveryPerformance_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.GetDeliveryPerformance(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_SupplierService_GetDeliveryPerformance_0(ctx context.Context, marshaler runtime.Marshaler, server SupplierServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetDeliveryPerformanceRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["parent"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "parent")
+	}
+	protoReq.Parent, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "parent", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_SupplierService_GetDeliveryPerformance_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.GetDeliveryPerformance(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterSupplierServiceHandlerServer registers the http handlers for service SupplierService to "mux".
 // UnaryRPC     :call SupplierServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -628,6 +681,26 @@ func RegisterSupplierServiceHandlerServer(ctx context.Context, mux *runtime.Serv
 			return
 		}
 		forward_SupplierService_UpdateOffer_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodGet, pattern_SupplierService_GetDeliveryPerformance_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/millbase.v1.SupplierService/GetDeliveryPerformance", runtime.WithHTTPPathPattern("/v1/{parent=suppliers/*}:performance"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_SupplierService_GetDeliveryPerformance_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_SupplierService_GetDeliveryPerformance_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -805,27 +878,46 @@ func RegisterSupplierServiceHandlerClient(ctx context.Context, mux *runtime.Serv
 		}
 		forward_SupplierService_UpdateOffer_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_SupplierService_GetDeliveryPerformance_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/millbase.v1.SupplierService/GetDeliveryPerformance", runtime.WithHTTPPathPattern("/v1/{parent=suppliers/*}:performance"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_SupplierService_GetDeliveryPerformance_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_SupplierService_GetDeliveryPerformance_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
 var (
-	pattern_SupplierService_CreateSupplier_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "suppliers"}, ""))
-	pattern_SupplierService_GetSupplier_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "suppliers", "name"}, ""))
-	pattern_SupplierService_ListSuppliers_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "suppliers"}, ""))
-	pattern_SupplierService_UpdateSupplier_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "suppliers", "supplier.name"}, ""))
-	pattern_SupplierService_CreateOffer_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "suppliers", "parent", "offers"}, ""))
-	pattern_SupplierService_GetOffer_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "suppliers", "offers", "name"}, ""))
-	pattern_SupplierService_ListOffers_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "suppliers", "parent", "offers"}, ""))
-	pattern_SupplierService_UpdateOffer_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "suppliers", "offers", "offer.name"}, ""))
+	pattern_SupplierService_CreateSupplier_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "suppliers"}, ""))
+	pattern_SupplierService_GetSupplier_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "suppliers", "name"}, ""))
+	pattern_SupplierService_ListSuppliers_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "suppliers"}, ""))
+	pattern_SupplierService_UpdateSupplier_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "suppliers", "supplier.name"}, ""))
+	pattern_SupplierService_CreateOffer_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "suppliers", "parent", "offers"}, ""))
+	pattern_SupplierService_GetOffer_0               = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "suppliers", "offers", "name"}, ""))
+	pattern_SupplierService_ListOffers_0             = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "suppliers", "parent", "offers"}, ""))
+	pattern_SupplierService_UpdateOffer_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "suppliers", "offers", "offer.name"}, ""))
+	pattern_SupplierService_GetDeliveryPerformance_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "suppliers", "parent"}, "performance"))
 )
 
 var (
-	forward_SupplierService_CreateSupplier_0 = runtime.ForwardResponseMessage
-	forward_SupplierService_GetSupplier_0    = runtime.ForwardResponseMessage
-	forward_SupplierService_ListSuppliers_0  = runtime.ForwardResponseMessage
-	forward_SupplierService_UpdateSupplier_0 = runtime.ForwardResponseMessage
-	forward_SupplierService_CreateOffer_0    = runtime.ForwardResponseMessage
-	forward_SupplierService_GetOffer_0       = runtime.ForwardResponseMessage
-	forward_SupplierService_ListOffers_0     = runtime.ForwardResponseMessage
-	forward_SupplierService_UpdateOffer_0    = runtime.ForwardResponseMessage
+	forward_SupplierService_CreateSupplier_0         = runtime.ForwardResponseMessage
+	forward_SupplierService_GetSupplier_0            = runtime.ForwardResponseMessage
+	forward_SupplierService_ListSuppliers_0          = runtime.ForwardResponseMessage
+	forward_SupplierService_UpdateSupplier_0         = runtime.ForwardResponseMessage
+	forward_SupplierService_CreateOffer_0            = runtime.ForwardResponseMessage
+	forward_SupplierService_GetOffer_0               = runtime.ForwardResponseMessage
+	forward_SupplierService_ListOffers_0             = runtime.ForwardResponseMessage
+	forward_SupplierService_UpdateOffer_0            = runtime.ForwardResponseMessage
+	forward_SupplierService_GetDeliveryPerformance_0 = runtime.ForwardResponseMessage
 )

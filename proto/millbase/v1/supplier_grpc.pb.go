@@ -19,14 +19,15 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	SupplierService_CreateSupplier_FullMethodName = "/millbase.v1.SupplierService/CreateSupplier"
-	SupplierService_GetSupplier_FullMethodName    = "/millbase.v1.SupplierService/GetSupplier"
-	SupplierService_ListSuppliers_FullMethodName  = "/millbase.v1.SupplierService/ListSuppliers"
-	SupplierService_UpdateSupplier_FullMethodName = "/millbase.v1.SupplierService/UpdateSupplier"
-	SupplierService_CreateOffer_FullMethodName    = "/millbase.v1.SupplierService/CreateOffer"
-	SupplierService_GetOffer_FullMethodName       = "/millbase.v1.SupplierService/GetOffer"
-	SupplierService_ListOffers_FullMethodName     = "/millbase.v1.SupplierService/ListOffers"
-	SupplierService_UpdateOffer_FullMethodName    = "/millbase.v1.SupplierService/UpdateOffer"
+	SupplierService_CreateSupplier_FullMethodName         = "/millbase.v1.SupplierService/CreateSupplier"
+	SupplierService_GetSupplier_FullMethodName            = "/millbase.v1.SupplierService/GetSupplier"
+	SupplierService_ListSuppliers_FullMethodName          = "/millbase.v1.SupplierService/ListSuppliers"
+	SupplierService_UpdateSupplier_FullMethodName         = "/millbase.v1.SupplierService/UpdateSupplier"
+	SupplierService_CreateOffer_FullMethodName            = "/millbase.v1.SupplierService/CreateOffer"
+	SupplierService_GetOffer_FullMethodName               = "/millbase.v1.SupplierService/GetOffer"
+	SupplierService_ListOffers_FullMethodName             = "/millbase.v1.SupplierService/ListOffers"
+	SupplierService_UpdateOffer_FullMethodName            = "/millbase.v1.SupplierService/UpdateOffer"
+	SupplierService_GetDeliveryPerformance_FullMethodName = "/millbase.v1.SupplierService/GetDeliveryPerformance"
 )
 
 // SupplierServiceClient is the client API for SupplierService service.
@@ -51,6 +52,8 @@ type SupplierServiceClient interface {
 	ListOffers(ctx context.Context, in *ListOffersRequest, opts ...grpc.CallOption) (*ListOffersResponse, error)
 	// Changes an offer.
 	UpdateOffer(ctx context.Context, in *UpdateOfferRequest, opts ...grpc.CallOption) (*Offer, error)
+	// How suppliers kept to their dates, and what safety time that suggests.
+	GetDeliveryPerformance(ctx context.Context, in *GetDeliveryPerformanceRequest, opts ...grpc.CallOption) (*DeliveryPerformance, error)
 }
 
 type supplierServiceClient struct {
@@ -141,6 +144,16 @@ func (c *supplierServiceClient) UpdateOffer(ctx context.Context, in *UpdateOffer
 	return out, nil
 }
 
+func (c *supplierServiceClient) GetDeliveryPerformance(ctx context.Context, in *GetDeliveryPerformanceRequest, opts ...grpc.CallOption) (*DeliveryPerformance, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeliveryPerformance)
+	err := c.cc.Invoke(ctx, SupplierService_GetDeliveryPerformance_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // SupplierServiceServer is the server API for SupplierService service.
 // All implementations must embed UnimplementedSupplierServiceServer
 // for forward compatibility.
@@ -163,6 +176,8 @@ type SupplierServiceServer interface {
 	ListOffers(context.Context, *ListOffersRequest) (*ListOffersResponse, error)
 	// Changes an offer.
 	UpdateOffer(context.Context, *UpdateOfferRequest) (*Offer, error)
+	// How suppliers kept to their dates, and what safety time that suggests.
+	GetDeliveryPerformance(context.Context, *GetDeliveryPerformanceRequest) (*DeliveryPerformance, error)
 	mustEmbedUnimplementedSupplierServiceServer()
 }
 
@@ -196,6 +211,9 @@ func (UnimplementedSupplierServiceServer) ListOffers(context.Context, *ListOffer
 }
 func (UnimplementedSupplierServiceServer) UpdateOffer(context.Context, *UpdateOfferRequest) (*Offer, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateOffer not implemented")
+}
+func (UnimplementedSupplierServiceServer) GetDeliveryPerformance(context.Context, *GetDeliveryPerformanceRequest) (*DeliveryPerformance, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDeliveryPerformance not implemented")
 }
 func (UnimplementedSupplierServiceServer) mustEmbedUnimplementedSupplierServiceServer() {}
 func (UnimplementedSupplierServiceServer) testEmbeddedByValue()                         {}
@@ -362,6 +380,24 @@ func _SupplierService_UpdateOffer_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SupplierService_GetDeliveryPerformance_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDeliveryPerformanceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SupplierServiceServer).GetDeliveryPerformance(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SupplierService_GetDeliveryPerformance_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SupplierServiceServer).GetDeliveryPerformance(ctx, req.(*GetDeliveryPerformanceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // SupplierService_ServiceDesc is the grpc.ServiceDesc for SupplierService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -400,6 +436,10 @@ var SupplierService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdateOffer",
 			Handler:    _SupplierService_UpdateOffer_Handler,
+		},
+		{
+			MethodName: "GetDeliveryPerformance",
+			Handler:    _SupplierService_GetDeliveryPerformance_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

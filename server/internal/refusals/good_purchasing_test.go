@@ -29,6 +29,9 @@ func (b *book) goodPurchasing() map[string]func() proto.Message {
 		"ClosePurchaseOrder": func() proto.Message {
 			return &pb.ClosePurchaseOrderRequest{Name: b.partReceived(), Material: "materials/linseed"}
 		},
+		"GetDeliveryPerformance": func() proto.Message {
+			return &pb.GetDeliveryPerformanceRequest{Parent: "suppliers/quellmark", Material: "materials/linseed", SinceDate: "2026-01-01"}
+		},
 		"GetPegging": func() proto.Message { return &pb.GetPeggingRequest{Name: b.order()} },
 	}
 }
