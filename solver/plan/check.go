@@ -1,11 +1,14 @@
 package plan
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"slices"
+	"unsafe"
 
 	"millbase/inventory/mass"
+	"millbase/inventory/property"
 	"millbase/solver/formulation"
 )
 
@@ -19,22 +22,24 @@ const checkTolerance = 1e-6
 // take, money that does not add up. An empty list is a plan that can be carried
 // out.
 func Check(p *Problem, plan *Plan) []string {
-	c := &checker{p: p, plan: plan, periods: len(p.Periods)}
+	return check(p, plan, map[string]bool{})
+}
+
+// check is Check; blends in seen were evaluated before, with the same properties.
+func check(p *Problem, plan *Plan, seen map[string]bool) []string {
+	c := &checker{p: p, plan: plan, periods: len(p.Periods), seen: seen}
 	if len(plan.Batches) != len(p.Batches) {
 		return []string{fmt.Sprintf("%d batches are planned of %d", len(plan.Batches), len(p.Batches))}
 	}
-	c.tally()
-	c.batches()
-	c.supplies()
-	c.offers()
-	c.orders()
+	c.all()
 	c.uses()
-	c.stores()
 	c.money()
 	return c.wrong
 }
 
 type checker struct {
+	adding  bool            // only adds up: limits are not evaluated
+	seen    map[string]bool // blends that were evaluated and meet their limits
 	p       *Problem
 	plan    *Plan
 	periods int
@@ -45,6 +50,16 @@ type checker struct {
 	made    [][]float64 // kg made of each batch, by period
 	stock   [][]float64 // kg in store at the end of a period, by material
 	parts   Parts
+}
+
+// all works everything out but what is used in all.
+func (c *checker) all() {
+	c.tally()
+	c.batches()
+	c.supplies()
+	c.offers()
+	c.orders()
+	c.stores()
 }
 
 func (c *checker) say(format string, args ...any) {
@@ -122,35 +137,71 @@ func (c *checker) batches() {
 	}
 }
 
-// limits evaluates a run.
+// limits holds a run to what may go into it, its quantity and its limits.
 func (c *checker) limits(b *Batch, r *Run) {
-	blend := &formulation.Problem{Quantity: mass.Kilogram, Limits: b.Limits, Catalogue: c.p.Catalogue, Settings: c.p.Settings}
-	var kg []float64
 	stays := 0.0
 	for _, x := range r.Components {
 		if (x.Supply >= 0 && b.Supplies != nil && !slices.Contains(b.Supplies, x.Supply)) || (x.Offer >= 0 && b.Offers != nil && !slices.Contains(b.Offers, x.Offer)) {
 			c.say("batch %s: component %+v may not go into it", b.ID, x)
 		}
-		of := c.p.candidate(x.Supply, x.Offer)
-		blend.Candidates, kg = append(blend.Candidates, of), append(kg, x.Kg)
-		stays += x.Kg * of.Properties.Retained()
+		stays += x.Kg * c.p.properties(x).Retained()
 	}
 	if apart(stays, r.Kg) {
 		c.say("batch %s, period %d: the components make %g kg, not %g", b.ID, r.Period, stays, r.Kg)
 	}
-	if len(b.Limits) == 0 || r.Kg < 1e-4 {
+	if len(b.Limits) == 0 || r.Kg < 1e-4 || c.adding {
 		return
+	}
+	key := blendKey(b, r)
+	if c.seen[key] {
+		return
+	}
+	if c.evaluate(b, r) {
+		c.seen[key] = true
+	}
+}
+
+// evaluate works the limits of a run out.
+func (c *checker) evaluate(b *Batch, r *Run) bool {
+	blend := &formulation.Problem{Quantity: mass.Kilogram, Limits: b.Limits, Catalogue: c.p.Catalogue, Settings: c.p.Settings}
+	var kg []float64
+	for _, x := range r.Components {
+		blend.Candidates, kg = append(blend.Candidates, c.p.candidate(x.Supply, x.Offer)), append(kg, x.Kg)
 	}
 	reports, err := formulation.Evaluate(blend, kg)
 	if err != nil {
 		c.say("batch %s: %v", b.ID, err)
-		return
+		return false
 	}
 	for i := range reports {
 		if !reports[i].Met {
 			c.say("batch %s, period %d: %s is %g", b.ID, r.Period, b.Limits[i].Name(), reports[i].Value)
+			return false
 		}
 	}
+	return true
+}
+
+// properties are those of a component.
+func (p *Problem) properties(c Component) property.Set {
+	if c.Supply >= 0 {
+		return p.Supplies[c.Supply].Properties
+	}
+	return p.Offers[c.Offer].Properties
+}
+
+// blendKey is the same for runs of the same limits and, to a part in 1e9, the same
+// proportions: one of them stands for all.
+func blendKey(b *Batch, r *Run) string {
+	key := make([]byte, 0, 16*len(r.Components)+16)
+	key = binary.LittleEndian.AppendUint64(key, uint64(uintptr(unsafe.Pointer(unsafe.SliceData(b.Limits)))))
+	key = binary.LittleEndian.AppendUint64(key, uint64(len(b.Limits)))
+	for _, x := range r.Components {
+		key = binary.LittleEndian.AppendUint32(key, uint32(x.Supply+1))
+		key = binary.LittleEndian.AppendUint32(key, uint32(x.Offer+1))
+		key = binary.LittleEndian.AppendUint64(key, uint64(math.Round(1e9*x.Kg/r.Kg)))
+	}
+	return string(key)
 }
 
 // candidate is a supply or an offer as something that goes into a pot.

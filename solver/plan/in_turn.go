@@ -38,14 +38,7 @@ func InTurn(ctx context.Context, lp, mip solver.Engine, p *Problem) (*Plan, erro
 			return nil, err
 		}
 	}
-	c := &checker{p: p, plan: t.out, periods: len(p.Periods)}
-	c.tally()
-	c.batches()
-	c.supplies()
-	c.offers()
-	c.orders()
-	c.stores()
-	t.out.Stock, t.out.Parts, t.out.Cost = c.stock, c.parts, c.parts.Sum()
+	p.addUp(t.out)
 	t.out.Bound = t.out.Cost
 	return t.out, nil
 }

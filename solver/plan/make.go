@@ -30,6 +30,9 @@ func Make(ctx context.Context, lp, mip solver.Engine, p *Problem) (*Plan, error)
 	return b.answer(ctx, lp, mip, s)
 }
 
+// mostChecked bounds how many blends are known to meet their limits.
+const mostChecked = 20_000
+
 // usualGap is Problem.Gap when it is 0.
 const usualGap = 0.01
 
@@ -72,9 +75,8 @@ func (b *built) answer(ctx context.Context, lp, mip solver.Engine, free *proven)
 	b.readRuns(out, best)
 	b.readOrders(out, best, orders)
 	b.readPrices(out, best)
-	if err := b.addUp(out); err != nil {
-		return nil, err
-	}
+	b.p.addUp(out)
+	b.batchCosts(out)
 	if out.Bound > out.Cost {
 		if out.Bound-out.Cost > 1e-6*out.Parts.size() {
 			return nil, fmt.Errorf("%w: the plan costs %g, less than the least that was proved, %g", formulation.ErrNumerical, out.Cost, out.Bound)
@@ -90,7 +92,10 @@ func (b *built) answer(ctx context.Context, lp, mip solver.Engine, free *proven)
 	}
 	b.explain(ctx, lp, out)
 	out.Assumed = append(out.Assumed, slices.Sorted(maps.Keys(b.assume))...)
-	if wrong := Check(b.p, out); len(wrong) > 0 {
+	if len(b.checked) > mostChecked {
+		clear(b.checked)
+	}
+	if wrong := check(b.p, out, b.checked); len(wrong) > 0 {
 		return nil, fmt.Errorf("%w: %s", formulation.ErrNumerical, wrong[0])
 	}
 	return out, nil
@@ -291,17 +296,10 @@ func (b *built) readPrices(out *Plan, s *proven) {
 }
 
 // addUp works stock and cost out from the plan itself, by the code that checks it.
-func (b *built) addUp(out *Plan) error {
-	c := &checker{p: b.p, plan: out, periods: b.periods}
-	c.tally()
-	c.batches()
-	c.supplies()
-	c.offers()
-	c.orders()
-	c.stores()
+func (p *Problem) addUp(out *Plan) {
+	c := &checker{p: p, plan: out, periods: len(p.Periods), adding: true}
+	c.all()
 	out.Stock, out.Parts, out.Cost = c.stock, c.parts, c.parts.Sum()
-	b.batchCosts(out)
-	return nil
 }
 
 // batchCosts is what a kilogram of each batch costs: supplies at their cost, offers

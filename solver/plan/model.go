@@ -18,6 +18,7 @@ type built struct {
 	p       *Problem
 	periods int
 	pools   []pool
+	poolOf  []int // per supply
 	model   solver.Model
 	fixed   float64 // of the objective, whatever is done
 	groups  []group
@@ -26,6 +27,8 @@ type built struct {
 	ofBook    []formulation.Candidate
 	assume    map[string]bool
 	limitKeys map[*formulation.Limit]limitKey
+	checked   map[string]bool                // blends that were evaluated
+	ever      map[string]*formulation.Answer // by limitsKey: with any amount of everything
 
 	asked   []int     // row, per group
 	there   []int     // row that holds a pool to its amount; -1 where it has a row per period
@@ -61,7 +64,7 @@ type run struct {
 
 // newBuilt makes the model of a valid problem; apart merges nothing.
 func newBuilt(p *Problem, apart bool) (*built, error) {
-	b := &built{p: p, periods: len(p.Periods), ratios: map[string]*formulation.Ratios{}, assume: map[string]bool{}, limitKeys: map[*formulation.Limit]limitKey{}}
+	b := &built{p: p, periods: len(p.Periods), ratios: map[string]*formulation.Ratios{}, assume: map[string]bool{}, limitKeys: map[*formulation.Limit]limitKey{}, ever: map[string]*formulation.Answer{}, checked: map[string]bool{}}
 	b.makePools(apart)
 	b.makeGroups(apart)
 	for k := range b.pools {
@@ -83,6 +86,7 @@ func newBuilt(p *Problem, apart bool) (*built, error) {
 // used of a pool is shared out afterwards.
 func (b *built) makePools(apart bool) {
 	wanted := b.wantedBy()
+	b.poolOf = make([]int, len(b.p.Supplies))
 	byMaterial := map[int][]int{}
 	for i := range b.p.Supplies {
 		s := &b.p.Supplies[i]
@@ -98,6 +102,7 @@ func (b *built) makePools(apart bool) {
 			b.pools = append(b.pools, pool{like: s})
 			byMaterial[s.Material] = append(byMaterial[s.Material], at)
 		}
+		b.poolOf[i] = at
 		k := &b.pools[at]
 		k.members, k.kg = append(k.members, i), k.kg+s.Kg
 	}

@@ -190,6 +190,9 @@ type change struct {
 	gain    float64 // what it would save if nothing else changed: tried in this order
 }
 
+// polish is for how long a plan that is within the gap is made better.
+const polish = 3 * time.Second
+
 // improve changes the orders one by one as long as that saves, until the plan is
 // within the gap, nothing saves any more, or the time is up.
 func (b *built) improve(ctx context.Context, lp solver.Engine, best *settled, bound float64) {
@@ -197,13 +200,21 @@ func (b *built) improve(ctx context.Context, lp solver.Engine, best *settled, bo
 	if gap == 0 {
 		gap = usualGap
 	}
-	near := func() bool {
-		return best.cost-bound <= 0.2*gap*math.Max(1, math.Abs(best.cost+b.fixed))
+	cancel := func() {}
+	defer func() { cancel() }()
+	polishing := false
+	done := func() bool {
+		size := gap * math.Max(1, math.Abs(best.cost+b.fixed))
+		if best.cost-bound <= size && !polishing {
+			polishing = true
+			ctx, cancel = context.WithTimeout(ctx, polish)
+		}
+		return best.cost-bound <= 0.1*size || ctx.Err() != nil
 	}
-	for better := true; better && ctx.Err() == nil; {
+	for better := true; better && !done(); {
 		better = false
 		for _, c := range b.changes(best) {
-			if ctx.Err() != nil || near() {
+			if done() {
 				return
 			}
 			orders := table(len(best.orders), b.periods)

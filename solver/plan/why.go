@@ -11,7 +11,8 @@ import (
 	"millbase/solver/formulation"
 )
 
-// mostExplained bounds for how many batches the plan says why they can't be made.
+// mostExplained bounds for how many kinds of batch the plan says why they can't be
+// made.
 const mostExplained = 200
 
 // explain says of each batch that is not made whole why.
@@ -22,10 +23,19 @@ func (b *built) explain(ctx context.Context, lp solver.Engine, out *Plan) {
 		worth[m] = max(worth[m], w.PerKg)
 	}
 	told := 0
-	for i := range out.Batches {
-		if out.Batches[i].Unmade > 0 && told < mostExplained {
-			out.Batches[i].Why = b.why(ctx, lp, i, worth)
-			told++
+	for g := range b.groups {
+		why := ""
+		for _, i := range b.groups[g].batches {
+			if out.Batches[i].Unmade <= 0 {
+				continue
+			}
+			if why == "" {
+				if told++; told > mostExplained {
+					return
+				}
+				why = b.why(ctx, lp, i, worth)
+			}
+			out.Batches[i].Why = why
 		}
 	}
 }
@@ -34,9 +44,13 @@ func (b *built) explain(ctx context.Context, lp solver.Engine, out *Plan) {
 // is there by its last period.
 func (b *built) why(ctx context.Context, lp solver.Engine, i int, worth map[int]float64) string {
 	of := &b.p.Batches[i]
-	ever, err := b.alone(ctx, lp, of, b.periods-1, true)
-	if err != nil {
-		return "It was not found out why."
+	ever := b.ever[b.limitsKey(of)]
+	if ever == nil || of.Supplies != nil || of.Offers != nil {
+		var err error
+		if ever, err = b.alone(ctx, lp, of, b.periods-1, true); err != nil {
+			return "It was not found out why."
+		}
+		b.ever[b.limitsKey(of)] = ever
 	}
 	if ever.Outcome != formulation.Optimal {
 		return "Its limits can't be met with anything that is in store or on offer" + b.clashing(of, ever) + "."

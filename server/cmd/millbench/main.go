@@ -48,7 +48,7 @@ type settings struct {
 
 func main() {
 	var s settings
-	only := flag.String("only", "", "measure only the groups whose name matches this pattern: solve, optimise, match, reprice, weighable, parallel, cancel, ledger, import, rest, quote")
+	only := flag.String("only", "", "measure only the groups whose name matches this pattern: solve, optimise, match, reprice, weighable, parallel, cancel, ledger, import, rest, quote, plan")
 	flag.IntVar(&s.rounds, "rounds", 3, "turns that each side takes; the median of the ratios counts")
 	flag.DurationVar(&s.duration, "duration", 3*time.Second, "length of one turn")
 	flag.StringVar(&s.server, "server", ".build/bin/millbased", "the server to measure")
@@ -70,6 +70,13 @@ func main() {
 		fmt.Print(n)
 		return
 	}
+	if flag.Arg(0) == planArgument {
+		if err := printPlanned(ctx, flag.Arg(1)); err != nil {
+			fmt.Fprintln(os.Stderr, "millbench:", err)
+			os.Exit(1)
+		}
+		return
+	}
 	os.Exit(run(ctx, s, pattern))
 }
 
@@ -77,7 +84,7 @@ func run(ctx context.Context, s settings, pattern *regexp.Regexp) int {
 	groups := []struct {
 		name    string
 		measure func(context.Context, settings) ([]bar, error)
-	}{{"solve", measureSolve}, {"optimise", measureOptimise}, {"match", measureMatch}, {"reprice", measureReprice}, {"weighable", measureWeighable}, {"parallel", measureParallel}, {"cancel", measureCancel}, {"ledger", measureLedger}, {"import", measureImport}, {"rest", measureREST}, {"quote", measureQuote}}
+	}{{"solve", measureSolve}, {"optimise", measureOptimise}, {"match", measureMatch}, {"reprice", measureReprice}, {"weighable", measureWeighable}, {"parallel", measureParallel}, {"cancel", measureCancel}, {"ledger", measureLedger}, {"import", measureImport}, {"rest", measureREST}, {"quote", measureQuote}, {"plan", measurePlan}}
 	code := 0
 	for _, g := range groups {
 		if !pattern.MatchString(g.name) {

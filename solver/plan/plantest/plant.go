@@ -128,7 +128,7 @@ func (m *maker) sort(j int, need float64) {
 			supply.Properties = maps.Clone(supply.Properties)
 			for key, v := range supply.Properties {
 				if key != property.RetainedFraction {
-					supply.Properties[key] = v * (1 + 1e-3*float64(k))
+					supply.Properties[key] = v * (1 - 1e-3*float64(k))
 				}
 			}
 			supply.CostPerKg *= 1 + 0.01*float64(k)
