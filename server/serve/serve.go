@@ -102,7 +102,7 @@ func (s *Server) newGRPC(chain *rpc.Chain) *grpc.Server {
 		grpc.MaxRecvMsgSize(int(s.cfg.MaxBody)), grpc.MaxConcurrentStreams(1000),
 		// Windows of a fixed size: a server that sizes them itself asks the client by
 		// a ping at nearly every request, which is a write and a wake-up more.
-		grpc.StaticStreamWindowSize(1<<20), grpc.StaticConnWindowSize(4<<20),
+		grpc.StaticStreamWindowSize(1 << 20), grpc.StaticConnWindowSize(4 << 20),
 		// Workers keep their stacks: a fresh goroutine per call would grow one anew.
 		grpc.NumStreamWorkers(uint32(16 * runtime.GOMAXPROCS(0))),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
