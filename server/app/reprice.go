@@ -24,6 +24,14 @@ type RepriceRequest struct {
 	Formulas []string        // ids; empty: all that are released and have a specification
 	Quantity mass.Mass       // of ink; 0: each formula's usual batch
 	Most     int             // rows; 0: defaultRows
+	Progress Progress        // nil: nobody asks
+}
+
+// tell tells the progress to whoever asks.
+func (req *RepriceRequest) tell(fraction float64, words string) {
+	if req.Progress != nil {
+		req.Progress(fraction, words)
+	}
 }
 
 // defaultRows is how many formulas an answer lists unless more are asked for.
@@ -87,6 +95,33 @@ type ShareChange struct {
 // before is kept and only solved again when neither its old reduced costs nor its
 // old basis prove that it is still the cheapest.
 func (b *Book) RepriceBook(ctx context.Context, req RepriceRequest) (*Repriced, error) {
+	r, err := b.askRepricing(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	r.req.tell(0.1, fmt.Sprintf("valuing the materials of %d formulas", len(r.asked)))
+	if err := r.price(); err != nil {
+		return nil, err
+	}
+	r.req.tell(0.2, fmt.Sprintf("solving %d formulas", len(r.asked)))
+	if err := r.solve(ctx, b.kept.Load()); err != nil {
+		return nil, err
+	}
+	if len(req.Formulas) == 0 && r.next.size() <= mostKept {
+		b.kept.Store(r.next)
+	}
+	r.req.tell(0.7, fmt.Sprintf("comparing %d recipes with the cheapest formulas", len(r.asked)))
+	return r.answer(ctx)
+}
+
+// CheckReprice reports what is wrong with a question, without answering it.
+func (b *Book) CheckReprice(ctx context.Context, req RepriceRequest) error {
+	_, err := b.askRepricing(ctx, req)
+	return err
+}
+
+// askRepricing reads the book for a question, and checks it.
+func (b *Book) askRepricing(ctx context.Context, req RepriceRequest) (*repricing, error) {
 	if req.Basis == 0 {
 		req.Basis = valuation.Replacement
 	}
@@ -99,7 +134,8 @@ func (b *Book) RepriceBook(ctx context.Context, req RepriceRequest) (*Repriced, 
 	if req.Most <= 0 {
 		req.Most = defaultRows
 	}
-	r := &repricing{req: req, engine: b.engine}
+	req.tell(0, "reading the book")
+	r := &repricing{}
 	err := b.store.View(ctx, func(ctx context.Context, tx Tx) error {
 		*r = repricing{req: req, engine: b.engine}
 		return b.loadRepricing(ctx, tx, r)
@@ -110,19 +146,7 @@ func (b *Book) RepriceBook(ctx context.Context, req RepriceRequest) (*Repriced, 
 	if err := r.checkTrials(); err != nil {
 		return nil, err
 	}
-	if err := r.choose(); err != nil {
-		return nil, err
-	}
-	if err := r.price(); err != nil {
-		return nil, err
-	}
-	if err := r.solve(ctx, b.kept.Load()); err != nil {
-		return nil, err
-	}
-	if len(req.Formulas) == 0 && r.next.size() <= mostKept {
-		b.kept.Store(r.next)
-	}
-	return r.answer(ctx)
+	return r, r.choose()
 }
 
 func (b *Book) loadRepricing(ctx context.Context, tx Tx, r *repricing) (err error) {

@@ -111,6 +111,7 @@ type Tx interface {
 	Substrates() Repo[Substrate]
 	Characterisations() Repo[Characterisation]
 	Keys() Repo[APIKey]
+	Operations() OperationRepo
 	Plant() PlantRepo
 	Stock() StockReader
 	// Ledger posts inside this transaction (finishing a batch).

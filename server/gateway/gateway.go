@@ -122,6 +122,7 @@ func newAPI(conn *channel) (http.Handler, error) {
 		pb.RegisterOptimiserServiceHandlerClient(ctx, mux, pb.NewOptimiserServiceClient(conn)),
 		pb.RegisterFormulaServiceHandlerClient(ctx, mux, pb.NewFormulaServiceClient(conn)),
 		pb.RegisterRepricingServiceHandlerClient(ctx, mux, pb.NewRepricingServiceClient(conn)),
+		pb.RegisterOperationServiceHandlerClient(ctx, mux, pb.NewOperationServiceClient(conn)),
 		pb.RegisterBatchServiceHandlerClient(ctx, mux, pb.NewBatchServiceClient(conn)),
 		pb.RegisterPlantServiceHandlerClient(ctx, mux, pb.NewPlantServiceClient(conn)),
 		pb.RegisterPlanServiceHandlerClient(ctx, mux, pb.NewPlanServiceClient(conn)),

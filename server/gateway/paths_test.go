@@ -63,6 +63,8 @@ func bindingOf(m protoreflect.MethodDescriptor, rule *annotations.HttpRule) bind
 		b.method, b.path = http.MethodPatch, rule.GetPatch()
 	case rule.GetPut() != "":
 		b.method, b.path = http.MethodPut, rule.GetPut()
+	case rule.GetDelete() != "":
+		b.method, b.path = http.MethodDelete, rule.GetDelete()
 	}
 	access, _ := proto.GetExtension(m.Options(), pb.E_Access).(*pb.Access)
 	for _, role := range access.GetRoles() {

@@ -59,7 +59,8 @@ func migrator(url string) (*sql.DB, *goose.Provider, error) {
 	if err != nil {
 		return nil, nil, errors.Join(err, db.Close())
 	}
-	provider, err := goose.NewProvider(goose.DialectPostgres, db, migrations.Files(), goose.WithSessionLocker(locker))
+	provider, err := goose.NewProvider(goose.DialectPostgres, db, migrations.Files(), goose.WithSessionLocker(locker),
+		goose.WithGoMigrations(queueMigration()))
 	if err != nil {
 		return nil, nil, errors.Join(err, db.Close())
 	}

@@ -50,6 +50,8 @@ var rules = map[string]rule{
 	"quote_accepted_fixed":             {app.ErrConflict, "QUOTE_ACCEPTED", "", ""},
 	"offer_price_fixed":                {app.ErrConflict, "APPEND_ONLY", "", "what an offer cost once can't be changed"},
 	"offer_price_pkey":                 {app.ErrConflict, "APPEND_ONLY", "", "what the offer cost is kept already"},
+	"operation_ended":                  {app.ErrConflict, "OPERATION_ENDED", "", ""},
+	"operation_not_ended":              {app.ErrNotReady, "OPERATION_NOT_ENDED", "", ""},
 	"quote_kept":                       {app.ErrConflict, "APPEND_ONLY", "", "a quote can't be deleted: let it lapse"},
 	"plan_fixed":                       {app.ErrConflict, "PLAN_FIXED", "", ""},
 	"plan_accepted_fixed":              {app.ErrConflict, "PLAN_ACCEPTED", "", ""},

@@ -13,6 +13,8 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 
 	"millbase/server/app"
 )
@@ -41,6 +43,7 @@ type Store struct {
 	reservations *gatherer
 	log          *slog.Logger
 	kept         keptBook
+	queue        *river.Client[pgx.Tx]
 }
 
 var _ app.Store = (*Store)(nil)
@@ -84,6 +87,11 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	}
 	if s.ledgerPool, err = newPool(ctx, url, int32(o.Writers)+1); err != nil {
 		s.pool.Close()
+		return nil, err
+	}
+	if s.queue, err = river.NewClient(riverpgxv5.New(s.pool), &river.Config{Schema: QueueSchema, Logger: o.Logger}); err != nil {
+		s.pool.Close()
+		s.ledgerPool.Close()
 		return nil, err
 	}
 	if err := s.awaitAnswer(ctx, o.ConnectWithin); err != nil {
@@ -157,8 +165,15 @@ func (s *Store) Update(ctx context.Context, f func(context.Context, app.Tx) erro
 func (s *Store) transact(ctx context.Context, o pgx.TxOptions, f func(context.Context, app.Tx) error) error {
 	return again(ctx, func() error {
 		return translate(pgx.BeginTxFunc(ctx, s.pool, o, func(t pgx.Tx) error {
-			return f(ctx, &tx{t: t, kept: &s.kept})
+			return f(ctx, &tx{t: t, kept: &s.kept, queue: s.queue})
 		}))
+	})
+}
+
+// Work runs f in one READ COMMITTED transaction as Update does, for the job queue.
+func (s *Store) Work(ctx context.Context, f func(context.Context, pgx.Tx) error) error {
+	return again(ctx, func() error {
+		return translate(pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(t pgx.Tx) error { return f(ctx, t) }))
 	})
 }
 

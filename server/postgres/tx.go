@@ -6,6 +6,7 @@ import (
 	"errors"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
 
 	"millbase/costing/purchase"
 	"millbase/inventory/batch"
@@ -17,8 +18,9 @@ import (
 
 // tx implements app.Tx.
 type tx struct {
-	t    pgx.Tx
-	kept *keptBook
+	t     pgx.Tx
+	kept  *keptBook
+	queue *river.Client[pgx.Tx] // puts jobs in
 	// ahead is what was read ahead, by the key of its query. What this
 	// transaction writes clears it.
 	ahead  map[string]any

@@ -24,6 +24,7 @@ const (
 	plans          = "plans"
 
 	characterisations = "characterisations"
+	operations        = "operations"
 )
 
 // nameOf is the resource name of an id; an empty id has an empty name.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"cloud.google.com/go/longrunning/autogen/longrunningpb"
 	moneypb "google.golang.org/genproto/googleapis/type/money"
 
 	"millbase/costing/money"
@@ -19,6 +20,36 @@ type repricingService struct {
 
 // RepriceBook implements the service.
 func (s *repricingService) RepriceBook(ctx context.Context, req *pb.RepriceBookRequest) (*pb.RepriceBookResponse, error) {
+	return s.reprice(ctx, req, nil)
+}
+
+func (s *repricingService) reprice(ctx context.Context, req *pb.RepriceBookRequest, progress app.Progress) (*pb.RepriceBookResponse, error) {
+	in, err := repriceIn(req)
+	if err != nil {
+		return nil, err
+	}
+	in.Progress = progress
+	r, err := s.book.RepriceBook(ctx, in)
+	if err != nil {
+		return nil, err
+	}
+	return repricedOut(r, app.CallerOf(ctx).Role.ReadsFormulas()), nil
+}
+
+// StartRepricing implements the service. What is wrong with the question is refused
+// now, not found out later.
+func (s *repricingService) StartRepricing(ctx context.Context, req *pb.StartRepricingRequest) (*longrunningpb.Operation, error) {
+	in, err := repriceIn(req.GetReprice())
+	if err == nil {
+		err = s.book.CheckReprice(ctx, in)
+	}
+	if err != nil {
+		return nil, within("reprice.", err)
+	}
+	return startOperation(ctx, s.book, repriceKind, req.GetReprice(), "StartRepricing", req.GetRequestId())
+}
+
+func repriceIn(req *pb.RepriceBookRequest) (app.RepriceRequest, error) {
 	f := &fields{}
 	in := app.RepriceRequest{Date: f.date("date", req.GetDate()), Quantity: f.mass("quantity_kg", req.GetQuantityKg()), Most: int(req.GetMaxFormulas())}
 	if req.GetCostBasis() != pb.CostBasis_COST_BASIS_UNSPECIFIED {
@@ -36,14 +67,7 @@ func (s *repricingService) RepriceBook(ctx context.Context, req *pb.RepriceBookR
 	for i, name := range req.GetFormulas() {
 		in.Formulas = append(in.Formulas, f.id(fmt.Sprintf("formulas[%d]", i), name, formulas))
 	}
-	if err := f.err(); err != nil {
-		return nil, err
-	}
-	r, err := s.book.RepriceBook(ctx, in)
-	if err != nil {
-		return nil, err
-	}
-	return repricedOut(r, app.CallerOf(ctx).Role.ReadsFormulas()), nil
+	return in, f.err()
 }
 
 // repricedOut leaves out what the formulas are made of and what they have to meet

@@ -20,6 +20,7 @@ func Register(on grpc.ServiceRegistrar, book *app.Book) {
 	pb.RegisterOptimiserServiceServer(on, NewOptimiserServer(book))
 	pb.RegisterFormulaServiceServer(on, NewFormulaServer(book))
 	pb.RegisterRepricingServiceServer(on, &repricingService{book: book})
+	pb.RegisterOperationServiceServer(on, &operationService{book: book})
 	pb.RegisterBatchServiceServer(on, NewBatchServer(book))
 	pb.RegisterPurchasingServiceServer(on, NewPurchasingServer(book))
 	pb.RegisterPlanServiceServer(on, &planService{book: book})

@@ -25,6 +25,7 @@ import (
 
 	"millbase/server/app"
 	"millbase/server/gateway"
+	"millbase/server/jobs"
 	"millbase/server/rpc"
 )
 
@@ -44,6 +45,8 @@ type Config struct {
 	Grace time.Duration
 	// MaxBody of a request in bytes; 0 is gateway.DefaultMaxBody.
 	MaxBody int64
+	// Jobs does long work beside the calls; nil leaves that to other servers.
+	Jobs *jobs.Queue
 	// Traces hears of every call; nil for none.
 	Traces stats.Handler
 	// Pages serves the paths of the web pages; nil for none.
@@ -76,6 +79,9 @@ func New(cfg Config) (*Server, error) {
 	}
 	s := &Server{cfg: cfg, health: health.NewServer()}
 	registry, metrics := newMetrics()
+	if cfg.Jobs != nil {
+		registry.MustRegister(cfg.Jobs.Metrics()...)
+	}
 	chain, err := rpc.NewChain(rpc.Config{Book: cfg.Book, Log: cfg.Log, Metrics: metrics, Timeout: cfg.Timeout, MaxTimeout: cfg.MaxTimeout})
 	if err != nil {
 		return nil, err
@@ -154,8 +160,16 @@ func (s *Server) GRPCAddr() string { return s.grpcListen.Addr().String() }
 func (s *Server) HTTPAddr() string { return s.httpListen.Addr().String() }
 
 // Run serves until ctx ends or an address fails, then stops taking calls, lets
-// those at work finish within the grace, and returns.
+// those at work finish within the grace, and returns. Long work that is not done by
+// then goes to another server.
 func (s *Server) Run(ctx context.Context) error {
+	if s.cfg.Jobs != nil {
+		if err := s.cfg.Jobs.Start(ctx); err != nil {
+			s.grpcListen.Close()
+			s.httpListen.Close()
+			return err
+		}
+	}
 	failed := make(chan error, 2)
 	go func() { failed <- s.grpc.Serve(s.grpcListen) }()
 	go func() {
@@ -206,6 +220,18 @@ func (s *Server) stop() error {
 	s.health.Shutdown()
 	ctx, cancel := context.WithTimeout(context.Background(), s.cfg.Grace)
 	defer cancel()
+	worked := make(chan error, 1)
+	go func() {
+		var err error
+		if s.cfg.Jobs != nil {
+			err = s.cfg.Jobs.Stop(ctx)
+		}
+		worked <- err
+	}()
+	return errors.Join(s.stopCalls(ctx), <-worked)
+}
+
+func (s *Server) stopCalls(ctx context.Context) error {
 	done := make(chan struct{})
 	go func() {
 		s.grpc.GracefulStop()

@@ -17,8 +17,10 @@ import (
 	"google.golang.org/grpc/metadata"
 
 	"millbase/server/app"
+	"millbase/server/jobs"
 	"millbase/server/postgres"
 	"millbase/server/postgres/pgtest"
+	"millbase/server/rpc"
 	"millbase/server/serve"
 	"millbase/solver"
 	"millbase/solver/engines"
@@ -47,6 +49,9 @@ type Options struct {
 	Engine solver.Engine // nil is the checked one
 	Plant  *app.Plant    // nil is Plant()
 	Serve  serve.Config  // Book and addresses are filled in
+	// Jobs has the server work on operations: with Store, Kinds and Failure filled
+	// in where they are not set. nil: they stay in the queue.
+	Jobs *jobs.Config
 }
 
 // Plant is a small plant: euro, Lisbon, one shift, a few machines.
@@ -87,8 +92,30 @@ func StartWith(t testing.TB, o Options) *Server {
 		}
 		s.Keys[role] = secret
 	}
+	if o.Jobs != nil {
+		o.Serve.Jobs = s.queue(*o.Jobs)
+	}
 	s.serve(o.Serve)
 	return s
+}
+
+func (s *Server) queue(cfg jobs.Config) *jobs.Queue {
+	s.t.Helper()
+	cfg.Store = s.Store
+	if cfg.Kinds == nil {
+		cfg.Kinds = rpc.Kinds(s.Book)
+	}
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.NewTextHandler(s.t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))
+	}
+	if cfg.Failure == nil {
+		cfg.Failure = rpc.Failures(cfg.Log)
+	}
+	queue, err := jobs.New(cfg)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return queue
 }
 
 func (s *Server) serve(cfg serve.Config) {

@@ -8,6 +8,7 @@ package millbasev1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	longrunningpb "cloud.google.com/go/longrunning/autogen/longrunningpb"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
@@ -23,6 +24,58 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+type StartRepricingRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Reprice       *RepriceBookRequest    `protobuf:"bytes,1,opt,name=reprice,proto3" json:"reprice,omitempty"`
+	RequestId     string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StartRepricingRequest) Reset() {
+	*x = StartRepricingRequest{}
+	mi := &file_millbase_v1_reprice_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StartRepricingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StartRepricingRequest) ProtoMessage() {}
+
+func (x *StartRepricingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_reprice_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StartRepricingRequest.ProtoReflect.Descriptor instead.
+func (*StartRepricingRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *StartRepricingRequest) GetReprice() *RepriceBookRequest {
+	if x != nil {
+		return x.Reprice
+	}
+	return nil
+}
+
+func (x *StartRepricingRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
 
 type RepriceBookRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -45,7 +98,7 @@ type RepriceBookRequest struct {
 
 func (x *RepriceBookRequest) Reset() {
 	*x = RepriceBookRequest{}
-	mi := &file_millbase_v1_reprice_proto_msgTypes[0]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[1]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -57,7 +110,7 @@ func (x *RepriceBookRequest) String() string {
 func (*RepriceBookRequest) ProtoMessage() {}
 
 func (x *RepriceBookRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_reprice_proto_msgTypes[0]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[1]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -70,7 +123,7 @@ func (x *RepriceBookRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepriceBookRequest.ProtoReflect.Descriptor instead.
 func (*RepriceBookRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{0}
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{1}
 }
 
 func (x *RepriceBookRequest) GetDate() string {
@@ -128,7 +181,7 @@ type PriceChange struct {
 
 func (x *PriceChange) Reset() {
 	*x = PriceChange{}
-	mi := &file_millbase_v1_reprice_proto_msgTypes[1]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -140,7 +193,7 @@ func (x *PriceChange) String() string {
 func (*PriceChange) ProtoMessage() {}
 
 func (x *PriceChange) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_reprice_proto_msgTypes[1]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -153,7 +206,7 @@ func (x *PriceChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceChange.ProtoReflect.Descriptor instead.
 func (*PriceChange) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{1}
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PriceChange) GetMaterial() string {
@@ -194,7 +247,7 @@ type RepriceBookResponse struct {
 
 func (x *RepriceBookResponse) Reset() {
 	*x = RepriceBookResponse{}
-	mi := &file_millbase_v1_reprice_proto_msgTypes[2]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -206,7 +259,7 @@ func (x *RepriceBookResponse) String() string {
 func (*RepriceBookResponse) ProtoMessage() {}
 
 func (x *RepriceBookResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_reprice_proto_msgTypes[2]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -219,7 +272,7 @@ func (x *RepriceBookResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepriceBookResponse.ProtoReflect.Descriptor instead.
 func (*RepriceBookResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *RepriceBookResponse) GetCurrencyCode() string {
@@ -290,7 +343,7 @@ type RepriceCount struct {
 
 func (x *RepriceCount) Reset() {
 	*x = RepriceCount{}
-	mi := &file_millbase_v1_reprice_proto_msgTypes[3]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -302,7 +355,7 @@ func (x *RepriceCount) String() string {
 func (*RepriceCount) ProtoMessage() {}
 
 func (x *RepriceCount) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_reprice_proto_msgTypes[3]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -315,7 +368,7 @@ func (x *RepriceCount) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepriceCount.ProtoReflect.Descriptor instead.
 func (*RepriceCount) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *RepriceCount) GetUnchanged() int32 {
@@ -389,7 +442,7 @@ type RepricedFormula struct {
 
 func (x *RepricedFormula) Reset() {
 	*x = RepricedFormula{}
-	mi := &file_millbase_v1_reprice_proto_msgTypes[4]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -401,7 +454,7 @@ func (x *RepricedFormula) String() string {
 func (*RepricedFormula) ProtoMessage() {}
 
 func (x *RepricedFormula) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_reprice_proto_msgTypes[4]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -414,7 +467,7 @@ func (x *RepricedFormula) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepricedFormula.ProtoReflect.Descriptor instead.
 func (*RepricedFormula) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *RepricedFormula) GetFormula() string {
@@ -514,7 +567,7 @@ type ShareChange struct {
 
 func (x *ShareChange) Reset() {
 	*x = ShareChange{}
-	mi := &file_millbase_v1_reprice_proto_msgTypes[5]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -526,7 +579,7 @@ func (x *ShareChange) String() string {
 func (*ShareChange) ProtoMessage() {}
 
 func (x *ShareChange) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_reprice_proto_msgTypes[5]
+	mi := &file_millbase_v1_reprice_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -539,7 +592,7 @@ func (x *ShareChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShareChange.ProtoReflect.Descriptor instead.
 func (*ShareChange) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_reprice_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ShareChange) GetMaterial() string {
@@ -574,7 +627,11 @@ var File_millbase_v1_reprice_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_reprice_proto_rawDesc = "" +
 	"\n" +
-	"\x19millbase/v1/reprice.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\"\xf4\x02\n" +
+	"\x19millbase/v1/reprice.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a#google/longrunning/operations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\"\x86\x01\n" +
+	"\x15StartRepricingRequest\x12A\n" +
+	"\areprice\x18\x01 \x01(\v2\x1f.millbase.v1.RepriceBookRequestB\x06\xbaH\x03\xc8\x01\x01R\areprice\x12*\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xf4\x02\n" +
 	"\x12RepriceBookRequest\x12:\n" +
 	"\x04date\x18\x01 \x01(\tB&\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\x12?\n" +
 	"\n" +
@@ -626,10 +683,12 @@ const file_millbase_v1_reprice_proto_rawDesc = "" +
 	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x10\n" +
 	"\x03now\x18\x03 \x01(\x01R\x03now\x12\x1a\n" +
-	"\bcheapest\x18\x04 \x01(\x01R\bcheapest2\x8d\x01\n" +
+	"\bcheapest\x18\x04 \x01(\x01R\bcheapest2\x93\x02\n" +
 	"\x10RepricingService\x12y\n" +
 	"\vRepriceBook\x12\x1f.millbase.v1.RepriceBookRequest\x1a .millbase.v1.RepriceBookResponse\"'\xca\xda\x18\x04\n" +
-	"\x02\x03\x02\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/formulas:repriceB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
+	"\x02\x03\x02\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/formulas:reprice\x12\x83\x01\n" +
+	"\x0eStartRepricing\x12\".millbase.v1.StartRepricingRequest\x1a\x1d.google.longrunning.Operation\".\xca\xda\x18\x04\n" +
+	"\x02\x03\x02\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/formulas:startRepricingB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
 var (
 	file_millbase_v1_reprice_proto_rawDescOnce sync.Once
@@ -643,38 +702,43 @@ func file_millbase_v1_reprice_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_reprice_proto_rawDescData
 }
 
-var file_millbase_v1_reprice_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_millbase_v1_reprice_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_millbase_v1_reprice_proto_goTypes = []any{
-	(*RepriceBookRequest)(nil),  // 0: millbase.v1.RepriceBookRequest
-	(*PriceChange)(nil),         // 1: millbase.v1.PriceChange
-	(*RepriceBookResponse)(nil), // 2: millbase.v1.RepriceBookResponse
-	(*RepriceCount)(nil),        // 3: millbase.v1.RepriceCount
-	(*RepricedFormula)(nil),     // 4: millbase.v1.RepricedFormula
-	(*ShareChange)(nil),         // 5: millbase.v1.ShareChange
-	(CostBasis)(0),              // 6: millbase.v1.CostBasis
-	(*money.Money)(nil),         // 7: google.type.Money
+	(*StartRepricingRequest)(nil),   // 0: millbase.v1.StartRepricingRequest
+	(*RepriceBookRequest)(nil),      // 1: millbase.v1.RepriceBookRequest
+	(*PriceChange)(nil),             // 2: millbase.v1.PriceChange
+	(*RepriceBookResponse)(nil),     // 3: millbase.v1.RepriceBookResponse
+	(*RepriceCount)(nil),            // 4: millbase.v1.RepriceCount
+	(*RepricedFormula)(nil),         // 5: millbase.v1.RepricedFormula
+	(*ShareChange)(nil),             // 6: millbase.v1.ShareChange
+	(CostBasis)(0),                  // 7: millbase.v1.CostBasis
+	(*money.Money)(nil),             // 8: google.type.Money
+	(*longrunningpb.Operation)(nil), // 9: google.longrunning.Operation
 }
 var file_millbase_v1_reprice_proto_depIdxs = []int32{
-	6,  // 0: millbase.v1.RepriceBookRequest.cost_basis:type_name -> millbase.v1.CostBasis
-	1,  // 1: millbase.v1.RepriceBookRequest.changes:type_name -> millbase.v1.PriceChange
-	7,  // 2: millbase.v1.PriceChange.price_per_kg:type_name -> google.type.Money
-	4,  // 3: millbase.v1.RepriceBookResponse.formulas:type_name -> millbase.v1.RepricedFormula
-	3,  // 4: millbase.v1.RepriceBookResponse.count:type_name -> millbase.v1.RepriceCount
-	6,  // 5: millbase.v1.RepriceBookResponse.cost_basis:type_name -> millbase.v1.CostBasis
-	7,  // 6: millbase.v1.RepriceBookResponse.saving_per_year:type_name -> google.type.Money
-	7,  // 7: millbase.v1.RepricedFormula.cost_before_per_kg:type_name -> google.type.Money
-	7,  // 8: millbase.v1.RepricedFormula.cost_per_kg:type_name -> google.type.Money
-	7,  // 9: millbase.v1.RepricedFormula.cheapest_per_kg:type_name -> google.type.Money
-	7,  // 10: millbase.v1.RepricedFormula.saving_per_kg:type_name -> google.type.Money
-	5,  // 11: millbase.v1.RepricedFormula.changes:type_name -> millbase.v1.ShareChange
-	7,  // 12: millbase.v1.RepricedFormula.saving_per_year:type_name -> google.type.Money
-	0,  // 13: millbase.v1.RepricingService.RepriceBook:input_type -> millbase.v1.RepriceBookRequest
-	2,  // 14: millbase.v1.RepricingService.RepriceBook:output_type -> millbase.v1.RepriceBookResponse
-	14, // [14:15] is the sub-list for method output_type
-	13, // [13:14] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	1,  // 0: millbase.v1.StartRepricingRequest.reprice:type_name -> millbase.v1.RepriceBookRequest
+	7,  // 1: millbase.v1.RepriceBookRequest.cost_basis:type_name -> millbase.v1.CostBasis
+	2,  // 2: millbase.v1.RepriceBookRequest.changes:type_name -> millbase.v1.PriceChange
+	8,  // 3: millbase.v1.PriceChange.price_per_kg:type_name -> google.type.Money
+	5,  // 4: millbase.v1.RepriceBookResponse.formulas:type_name -> millbase.v1.RepricedFormula
+	4,  // 5: millbase.v1.RepriceBookResponse.count:type_name -> millbase.v1.RepriceCount
+	7,  // 6: millbase.v1.RepriceBookResponse.cost_basis:type_name -> millbase.v1.CostBasis
+	8,  // 7: millbase.v1.RepriceBookResponse.saving_per_year:type_name -> google.type.Money
+	8,  // 8: millbase.v1.RepricedFormula.cost_before_per_kg:type_name -> google.type.Money
+	8,  // 9: millbase.v1.RepricedFormula.cost_per_kg:type_name -> google.type.Money
+	8,  // 10: millbase.v1.RepricedFormula.cheapest_per_kg:type_name -> google.type.Money
+	8,  // 11: millbase.v1.RepricedFormula.saving_per_kg:type_name -> google.type.Money
+	6,  // 12: millbase.v1.RepricedFormula.changes:type_name -> millbase.v1.ShareChange
+	8,  // 13: millbase.v1.RepricedFormula.saving_per_year:type_name -> google.type.Money
+	1,  // 14: millbase.v1.RepricingService.RepriceBook:input_type -> millbase.v1.RepriceBookRequest
+	0,  // 15: millbase.v1.RepricingService.StartRepricing:input_type -> millbase.v1.StartRepricingRequest
+	3,  // 16: millbase.v1.RepricingService.RepriceBook:output_type -> millbase.v1.RepriceBookResponse
+	9,  // 17: millbase.v1.RepricingService.StartRepricing:output_type -> google.longrunning.Operation
+	16, // [16:18] is the sub-list for method output_type
+	14, // [14:16] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_reprice_proto_init() }
@@ -690,7 +754,7 @@ func file_millbase_v1_reprice_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_reprice_proto_rawDesc), len(file_millbase_v1_reprice_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

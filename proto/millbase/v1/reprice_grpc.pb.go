@@ -7,6 +7,7 @@
 package millbasev1
 
 import (
+	longrunningpb "cloud.google.com/go/longrunning/autogen/longrunningpb"
 	context "context"
 	grpc "google.golang.org/grpc"
 	codes "google.golang.org/grpc/codes"
@@ -19,7 +20,8 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RepricingService_RepriceBook_FullMethodName = "/millbase.v1.RepricingService/RepriceBook"
+	RepricingService_RepriceBook_FullMethodName    = "/millbase.v1.RepricingService/RepriceBook"
+	RepricingService_StartRepricing_FullMethodName = "/millbase.v1.RepricingService/StartRepricing"
 )
 
 // RepricingServiceClient is the client API for RepricingService service.
@@ -31,6 +33,9 @@ type RepricingServiceClient interface {
 	// Which formulas of the book should change at today's prices, or at prices that
 	// are tried out.
 	RepriceBook(ctx context.Context, in *RepriceBookRequest, opts ...grpc.CallOption) (*RepriceBookResponse, error)
+	// The same as an operation, for a book that takes longer than a call may. Its
+	// response is a RepriceBookResponse.
+	StartRepricing(ctx context.Context, in *StartRepricingRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
 }
 
 type repricingServiceClient struct {
@@ -51,6 +56,16 @@ func (c *repricingServiceClient) RepriceBook(ctx context.Context, in *RepriceBoo
 	return out, nil
 }
 
+func (c *repricingServiceClient) StartRepricing(ctx context.Context, in *StartRepricingRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(longrunningpb.Operation)
+	err := c.cc.Invoke(ctx, RepricingService_StartRepricing_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RepricingServiceServer is the server API for RepricingService service.
 // All implementations must embed UnimplementedRepricingServiceServer
 // for forward compatibility.
@@ -60,6 +75,9 @@ type RepricingServiceServer interface {
 	// Which formulas of the book should change at today's prices, or at prices that
 	// are tried out.
 	RepriceBook(context.Context, *RepriceBookRequest) (*RepriceBookResponse, error)
+	// The same as an operation, for a book that takes longer than a call may. Its
+	// response is a RepriceBookResponse.
+	StartRepricing(context.Context, *StartRepricingRequest) (*longrunningpb.Operation, error)
 	mustEmbedUnimplementedRepricingServiceServer()
 }
 
@@ -72,6 +90,9 @@ type UnimplementedRepricingServiceServer struct{}
 
 func (UnimplementedRepricingServiceServer) RepriceBook(context.Context, *RepriceBookRequest) (*RepriceBookResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RepriceBook not implemented")
+}
+func (UnimplementedRepricingServiceServer) StartRepricing(context.Context, *StartRepricingRequest) (*longrunningpb.Operation, error) {
+	return nil, status.Error(codes.Unimplemented, "method StartRepricing not implemented")
 }
 func (UnimplementedRepricingServiceServer) mustEmbedUnimplementedRepricingServiceServer() {}
 func (UnimplementedRepricingServiceServer) testEmbeddedByValue()                          {}
@@ -112,6 +133,24 @@ func _RepricingService_RepriceBook_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RepricingService_StartRepricing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StartRepricingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RepricingServiceServer).StartRepricing(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RepricingService_StartRepricing_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RepricingServiceServer).StartRepricing(ctx, req.(*StartRepricingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RepricingService_ServiceDesc is the grpc.ServiceDesc for RepricingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -122,6 +161,10 @@ var RepricingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RepriceBook",
 			Handler:    _RepricingService_RepriceBook_Handler,
+		},
+		{
+			MethodName: "StartRepricing",
+			Handler:    _RepricingService_StartRepricing_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

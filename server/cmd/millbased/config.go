@@ -35,6 +35,7 @@ type config struct {
 	grace       time.Duration
 	maxBody     int64
 	solves      int
+	jobs        int
 	apart       bool
 	checkLedger bool
 	version     bool
@@ -58,6 +59,7 @@ func (c *config) flags() *pflag.FlagSet {
 	f.DurationVar(&c.grace, "grace", 20*time.Second, "time that calls at work get when the server stops")
 	f.Int64Var(&c.maxBody, "max-body", gateway.DefaultMaxBody, "largest request, bytes")
 	f.IntVar(&c.solves, "solves", runtime.GOMAXPROCS(0), "optimisations that run at the same time; further ones wait")
+	f.IntVar(&c.jobs, "jobs", 2, "operations (long work off the request) that this server works on at the same time; 0 leaves them to other servers")
 	f.BoolVar(&c.apart, "solve-apart", true, "solve with whole numbers in processes of their own, so that a crash or hang there is no crash here")
 	f.BoolVar(&c.checkLedger, "check-ledger", false, "rebuild every balance from the ledger, report, and exit")
 	f.BoolVar(&c.version, "version", false, "print the version and exit")
@@ -112,6 +114,8 @@ func (c *config) check() error {
 		return errors.New("--tls-cert and --tls-key belong together: give both or none")
 	case c.solves < 1:
 		return errors.New("--solves must be at least 1")
+	case c.jobs < 0:
+		return errors.New("--jobs must not be below 0")
 	case c.timeout <= 0 || c.maxTimeout <= 0 || c.grace <= 0 || c.maxBody <= 0:
 		return errors.New("--timeout, --max-timeout, --grace and --max-body must be above zero")
 	case c.logFormat != "text" && c.logFormat != "json":

@@ -10,7 +10,9 @@ import (
 
 	"millbase/server/app"
 	"millbase/server/embeddedpg"
+	"millbase/server/jobs"
 	"millbase/server/postgres"
+	"millbase/server/rpc"
 	"millbase/server/serve"
 	"millbase/solver/engines"
 )
@@ -52,7 +54,14 @@ func run(ctx context.Context, cfg config, out io.Writer) (err error) {
 	if err := firstKey(ctx, cfg, book, log, out); err != nil {
 		return err
 	}
-	return serveBook(ctx, cfg, book, log)
+	var queue *jobs.Queue
+	if cfg.jobs > 0 {
+		queue, err = jobs.New(jobs.Config{Store: store, Kinds: rpc.Kinds(book), Failure: rpc.Failures(log), Workers: cfg.jobs, Log: log})
+		if err != nil {
+			return err
+		}
+	}
+	return serveBook(ctx, cfg, book, queue, log)
 }
 
 // database starts the private Postgres, or leaves everything to the one that the
@@ -92,7 +101,7 @@ func firstKey(ctx context.Context, cfg config, book *app.Book, log *slog.Logger,
 	return nil
 }
 
-func serveBook(ctx context.Context, cfg config, book *app.Book, log *slog.Logger) error {
+func serveBook(ctx context.Context, cfg config, book *app.Book, queue *jobs.Queue, log *slog.Logger) error {
 	certificate, err := cfg.certificate()
 	if err != nil {
 		return err
@@ -104,7 +113,7 @@ func serveBook(ctx context.Context, cfg config, book *app.Book, log *slog.Logger
 	defer stopTraces()
 	server, err := serve.New(serve.Config{
 		Book: book, GRPCAddr: cfg.grpcAddr, HTTPAddr: cfg.httpAddr, Log: log, TLS: certificate,
-		Timeout: cfg.timeout, MaxTimeout: cfg.maxTimeout, Grace: cfg.grace, MaxBody: cfg.maxBody, Traces: traces,
+		Timeout: cfg.timeout, MaxTimeout: cfg.maxTimeout, Grace: cfg.grace, MaxBody: cfg.maxBody, Traces: traces, Jobs: queue,
 	})
 	if err != nil {
 		return err

@@ -26,6 +26,7 @@ const (
 	colorful = "github.com/lucasb-eyer/go-colorful"
 	gonum    = "gonum.org/v1/gonum/..."
 	pgx      = "github.com/jackc/pgx/v5/..."
+	river    = "github.com/riverqueue/river/..."
 )
 
 // testLibraries may be imported by every test.
@@ -34,9 +35,9 @@ var testLibraries = []string{rapid, "github.com/google/go-cmp/..."}
 var (
 	domain  = []string{"inventory/...", "costing/...", "solver/...", decimal}
 	engines = []string{"solver/clp", "solver/cbc"}
-	chosen  = list(engines, "solver/engines")                                                        // which engine solves is for the outermost layer to say
-	oracles = []string{"solver/...", gonum, "github.com/lanl/clp"}                                   // what the solver's tests compare with
-	api     = []string{"proto/...", "google.golang.org/...", decimal, uuid, "golang.org/x/sync/..."} // what a client of the API needs
+	chosen  = list(engines, "solver/engines")                                                                                               // which engine solves is for the outermost layer to say
+	oracles = []string{"solver/...", gonum, "github.com/lanl/clp"}                                                                          // what the solver's tests compare with
+	api     = []string{"proto/...", "google.golang.org/...", "cloud.google.com/go/longrunning/...", decimal, uuid, "golang.org/x/sync/..."} // what a client of the API needs
 	drivers = []string{"server/postgres/...", pgx, "database/sql/..."}
 )
 
@@ -63,9 +64,10 @@ var Arrows = []Arrow{
 
 	{From: "server/app/...", May: list(domain, "server/app/...", uuid, "golang.org/x/sync/..."), Never: chosen, Tests: []string{"*", "server/...", "solver/..."}},
 	{From: "server/postgres/...", May: list(domain, "server/app/...", "server/postgres/...", "migrations", uuid, pgx, "golang.org/x/sync/...",
-		"github.com/jackc/pgx-shopspring-decimal", "github.com/pressly/goose/v3/..."), Never: chosen, Tests: []string{"*", "server/..."}},
+		river, "github.com/jackc/pgx-shopspring-decimal", "github.com/pressly/goose/v3/..."), Never: chosen, Tests: []string{"*", "server/..."}},
 	{From: "server/rpc/...", May: list(domain, "server/app/...", "server/rpc/...", "proto/...", "*"), Never: list(drivers, chosen...), Tests: []string{"server/...", "solver/..."}},
 	{From: "server/gateway/...", May: []string{"server/rpc/...", "server/gateway/...", "clients/web", "proto/...", "*"}, Never: drivers, Tests: []string{"server/..."}},
+	{From: "server/jobs", May: []string{"server/app", "server/postgres", pgx, river, "github.com/prometheus/client_golang/..."}, Tests: []string{"*", "server/...", "proto/..."}},
 	{From: "server/embeddedpg/...", May: []string{pgx, "golang.org/x/sys/..."}},
 	{From: "server/internal/archtest"},
 	{From: "server/cmd/millbench", May: list(domain, "server/...", "proto/...", "clients/demo", "*")}, // measures on the demo plant
