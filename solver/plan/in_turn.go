@@ -125,7 +125,7 @@ func (t *inTurn) take(c *Component, period, supplies int, fromRest []int) {
 // alone is the problem of one batch with what is left; rests of orders follow the
 // supplies, and fromRest says which.
 func (t *inTurn) alone(i int) (q *Problem, fromRest []int) {
-	q = &Problem{Catalogue: t.p.Catalogue, Settings: t.p.Settings, Currency: t.p.Currency, Offers: t.p.Offers, Gap: t.p.Gap, TimeLimit: t.p.TimeLimit}
+	q = &Problem{Catalogue: t.p.Catalogue, Settings: t.p.Settings, Currency: t.p.Currency, Offers: t.p.Offers, Gap: t.p.Gap, TimeLimit: -1}
 	q.Batches = []Batch{t.p.Batches[i]}
 	for k, period := range t.p.Periods {
 		q.Periods = append(q.Periods, Period{period.Name, t.budget[k]})

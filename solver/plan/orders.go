@@ -59,14 +59,16 @@ func (b *built) wholeOrders(ctx context.Context, lp, mip solver.Engine, free *pr
 	if limit == 0 {
 		limit = time.Minute
 	}
-	ctx2, cancel := context.WithTimeout(ctx, limit)
+	searching, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	orders := b.rounded(free)
 	best, err := b.settle(ctx, lp, orders, free.Basis)
 	if err != nil {
 		return nil, nil, 0, err
 	}
-	b.improve(ctx2, lp, best, free.Objective)
+	if limit > 0 {
+		b.improve(searching, lp, best, free.Objective)
+	}
 	return best.plan, best.orders, math.Inf(-1), ctx.Err()
 }
 

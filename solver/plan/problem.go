@@ -22,7 +22,8 @@ type Problem struct {
 	// Gap is the relative gap at which the search over whole numbers may stop; 0
 	// means 0.01.
 	Gap float64
-	// TimeLimit bounds the whole search over whole numbers; 0: one minute.
+	// TimeLimit bounds the whole search over whole numbers; 0: one minute. Below 0
+	// orders are rounded up and nothing is searched.
 	TimeLimit time.Duration
 }
 

@@ -28,9 +28,6 @@ func (p *Problem) Validate() error {
 	if !(p.Gap >= 0 && p.Gap < 1) {
 		v.add("gap", "give a part of the cost from 0 to below 1")
 	}
-	if p.TimeLimit < 0 {
-		v.add("time_limit", "give a time above zero, or none")
-	}
 	if len(v.errs) > 0 {
 		return v.errs
 	}
