@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -59,7 +60,7 @@ func (p *planTerms) add(f *pflag.FlagSet) {
 	f.StringArrayVar(&p.forecasts, "forecast", nil, "expect a price from a day on: materials/linseed@2027-01-04=+6% or ...=3.10EUR (again for more)")
 	f.Float64Var(&p.book.LeftoverPercent, "leftover", 0, "per cent of its price that what is left over counts as")
 	f.Float64Var(&p.gap, "gap", 0, "stop this near the best, per cent (default 1)")
-	f.Int32Var(&p.seconds, "seconds", 0, "and after so many seconds (default 60)")
+	f.Int32Var(&p.seconds, "seconds", 0, "and after so many seconds (default 20)")
 }
 
 // request reads the flags that are not as the API wants them.
@@ -144,7 +145,7 @@ func (a *app) planMake() *cobra.Command {
 			} else {
 				r.RequestId = newID()
 			}
-			return a.planCall(formulas, func(s pb.PlanServiceClient) (*pb.Plan, error) { return s.MakePlan(cmd.Context(), r) })
+			return a.planCall(cmd.Context(), formulas, func(ctx context.Context, s pb.PlanServiceClient) (*pb.Plan, error) { return s.MakePlan(ctx, r) })
 		},
 	}
 	p.add(c.Flags())
@@ -166,13 +167,18 @@ func readProblem(file string, into *pb.PlanProblem) error {
 	return nil
 }
 
+// planTime is how long a plan is waited for: without it the server gives a call less.
+const planTime = 10 * time.Minute
+
 // planCall prints the plan that a call answers.
-func (a *app) planCall(formulas bool, call func(pb.PlanServiceClient) (*pb.Plan, error)) error {
+func (a *app) planCall(ctx context.Context, formulas bool, call func(context.Context, pb.PlanServiceClient) (*pb.Plan, error)) error {
 	conn, err := a.client()
 	if err != nil {
 		return err
 	}
-	p, err := call(pb.NewPlanServiceClient(conn))
+	ctx, cancel := context.WithTimeout(ctx, planTime)
+	defer cancel()
+	p, err := call(ctx, pb.NewPlanServiceClient(conn))
 	if err != nil {
 		return a.failed(err)
 	}
@@ -184,8 +190,8 @@ func (a *app) planShow() *cobra.Command {
 	c := &cobra.Command{
 		Use: "show PLAN", Short: "Show a plan as it was made", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.planCall(formulas, func(s pb.PlanServiceClient) (*pb.Plan, error) {
-				return s.GetPlan(cmd.Context(), &pb.GetPlanRequest{Name: prefixed("plans", args[0])})
+			return a.planCall(cmd.Context(), formulas, func(ctx context.Context, s pb.PlanServiceClient) (*pb.Plan, error) {
+				return s.GetPlan(ctx, &pb.GetPlanRequest{Name: prefixed("plans", args[0])})
 			})
 		},
 	}
@@ -264,7 +270,9 @@ func (a *app) planWhatIf() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			answer, err := pb.NewPlanServiceClient(conn).MakePlan(cmd.Context(), r)
+			ctx, cancel := context.WithTimeout(cmd.Context(), planTime)
+			defer cancel()
+			answer, err := pb.NewPlanServiceClient(conn).MakePlan(ctx, r)
 			if err != nil {
 				return a.failed(err)
 			}

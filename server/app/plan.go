@@ -36,7 +36,7 @@ type InlinePlan struct {
 type PlanBook struct {
 	Weeks        int             // 0: defaultWeeks
 	PeriodDays   int             // 0: 7
-	Basis        valuation.Basis // of lots; zero: lot
+	Basis        valuation.Basis // of lots; zero: a little under what they cost to buy again
 	Storage      *money.PerKg    // at the end of each period
 	Budget       *money.Money    // of each period
 	Late         *money.PerKg    // for each period

@@ -17,7 +17,13 @@ import (
 
 // earlyWeeks is how long before it has to be begun a batch may be made: lots that
 // expire can be used up by then.
-const earlyWeeks = 2
+const earlyWeeks = 1
+
+// lateWeeks is how late a batch may be made; beyond it counts as not made.
+const lateWeeks = 4
+
+// weeks are so many weeks in periods, rounded up.
+func (j *jointPlanning) weeks(n int) int { return (7*n + j.periodDays - 1) / j.periodDays }
 
 // addBatches adds the planned batches that have to be begun within the plan, and
 // what they and the reserved ones bring.
@@ -55,8 +61,8 @@ func (j *jointPlanning) addBatches() error {
 			return err
 		}
 		asked := plan.Batch{ID: name, Title: title, Kg: b.Quantity.Kilograms() * of.charge, Due: j.period(of.beginBy), Limits: limits}
-		asked.Earliest = max(0, asked.Due-(7*earlyWeeks+j.periodDays-1)/j.periodDays)
-		asked.MostLate = len(j.p.Periods) - 1 - asked.Due
+		asked.Earliest = max(0, asked.Due-j.weeks(earlyWeeks))
+		asked.MostLate = min(len(j.p.Periods)-1-asked.Due, j.weeks(lateWeeks))
 		j.addBatch(asked, of, b.Quantity.Kilograms())
 	}
 	return nil
@@ -223,28 +229,34 @@ func (j *jointPlanning) penalties() error {
 		m := &j.p.Materials[i]
 		m.StorageCost = storage
 		if m.SafetyStock = j.supply.materials[m.ID].SafetyStock.Kilograms(); m.SafetyStock > 0 {
+			// Where nobody offers it nothing can be done about it.
 			if m.SafetyPenalty = below; q.BelowSafety == nil {
-				m.SafetyPenalty = j.cheapest(i)
+				if m.SafetyPenalty = j.cheapest(i); math.IsInf(m.SafetyPenalty, 1) {
+					m.SafetyPenalty = 0
+				}
 			}
 		}
 	}
-	j.say("A kilogram of ink costs %.2f %s for each period that it is late, and %.2f %s when it is not made.", late, j.supply.plant.Currency, unmade, j.supply.plant.Currency)
+	j.say("A kilogram of ink costs %.2f %s for each period that it is late, up to %d weeks, and %.2f %s when it is not made.", late, j.supply.plant.Currency,
+		lateWeeks, unmade, j.supply.plant.Currency)
 	return nil
 }
 
-// cheapest is the lowest price that a material can be bought at; 0 when nobody
-// offers it, for then nothing can be done about its safety stock.
+// cheapest is the lowest price that a material can be bought at, at the best break;
+// +Inf where nobody offers it.
 func (j *jointPlanning) cheapest(material int) float64 {
 	low := math.Inf(1)
 	for _, o := range j.p.Offers {
+		if o.Material != material {
+			continue
+		}
 		for _, price := range o.Price {
-			if o.Material == material && price < low {
-				low = price
+			for _, b := range append([]plan.Break{{Factor: 1}}, o.Breaks...) {
+				if price*b.Factor < low {
+					low = price * b.Factor
+				}
 			}
 		}
-	}
-	if math.IsInf(low, 1) {
-		return 0
 	}
 	return low
 }

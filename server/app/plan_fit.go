@@ -221,7 +221,7 @@ func renumbered(in []int, to map[int]int) []int {
 // assume says what was taken for granted about the book.
 func (j *jointPlanning) assume() {
 	j.say("Periods of %d days from %s on; what is ordered, delivered or begun in one counts on its first day.", j.periodDays, dayOf(j.today))
-	j.say("Stock counts as it stands now, less what is reserved, valued at %s cost.", basisOf(j.req.Book.Basis))
+	j.say("Stock counts as it stands now, less what is reserved, %s.", basisOf(j.req.Book.Basis))
 	j.say("Offers are landed (freight, duty, exchange rate), in whole packs, at the break that an order reaches.")
 	if !j.req.Book.KeepFormulas {
 		j.say("A batch may take any blend that meets the specification of its formula; a changed one wants the laboratory's eye before it is made.")

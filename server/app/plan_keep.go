@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // StoredPlan is a plan as it was made, whole, with what it rests on.
@@ -36,21 +38,35 @@ func (b *Book) planBook(ctx context.Context, req PlanRequest, once Request) (*Jo
 			return made, err
 		}
 	}
+	if len(req.Changes) > 0 {
+		return b.tryOut(ctx, req)
+	}
 	out, stamps, err := b.planOnce(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	if len(req.Changes) == 0 {
-		return b.keepPlan(ctx, req.ID, out, stamps, once)
-	}
+	return b.keepPlan(ctx, req.ID, out, stamps, once)
+}
+
+// tryOut plans with the changes and without them, side by side.
+func (b *Book) tryOut(ctx context.Context, req PlanRequest) (*JointPlan, error) {
 	plain := req
 	plain.Changes = nil
-	without, _, err := b.planOnce(ctx, plain)
-	if err != nil {
+	var with, without *JointPlan
+	both, ctx := errgroup.WithContext(ctx)
+	both.Go(func() (err error) {
+		with, _, err = b.planOnce(ctx, req)
+		return err
+	})
+	both.Go(func() (err error) {
+		without, _, err = b.planOnce(ctx, plain)
+		return err
+	})
+	if err := both.Wait(); err != nil {
 		return nil, err
 	}
-	out.Difference = differenceOf(out, without)
-	return out, nil
+	with.Difference = differenceOf(with, without)
+	return with, nil
 }
 
 func (b *Book) planOnce(ctx context.Context, req PlanRequest) (*JointPlan, planStamps, error) {

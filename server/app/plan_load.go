@@ -53,7 +53,7 @@ func (j *jointPlanning) pose() error {
 		j.at[id] = len(j.p.Materials)
 		j.p.Materials = append(j.p.Materials, plan.Material{ID: id, Title: m.Title, Class: m.Class, ColourIndex: m.ColourIndex, StorageMost: -1})
 	}
-	for _, add := range []func() error{j.addLots, j.addOrders, j.addOffers, j.addBatches, j.addMade, j.penalties, j.restrict} {
+	for _, add := range []func() error{j.addLots, j.addOrders, j.addOffers, j.addBatches, j.addMade, j.valueStock, j.penalties, j.restrict} {
 		if err := add(); err != nil {
 			return err
 		}
@@ -272,12 +272,12 @@ func (j *jointPlanning) untilOf(material string, day time.Time) int {
 	return min(len(j.p.Periods), j.period(day.AddDate(0, 0, life)))
 }
 
-// basisOf is the basis that lots are valued on, in words.
+// basisOf is what lots are valued at, in words.
 func basisOf(b valuation.Basis) string {
 	if b == 0 {
-		b = valuation.Lot
+		return "valued at the least that it costs to buy or make again less 2 %, so that it goes before purchases"
 	}
-	return b.String()
+	return "valued at " + b.String() + " cost"
 }
 
 func specificationsByID(ctx context.Context, tx Tx) (map[string]formulation.Specification, error) {

@@ -150,11 +150,14 @@ func (b *Book) solvePlan(ctx context.Context, j *jointPlanning) (*JointPlan, err
 	return j.answer(made), nil
 }
 
+// planSearch is how long whole orders are searched for unless the request says.
+const planSearch = 20 * time.Second
+
 // searchTime is how long whole orders are searched for: as long as was asked for, and
 // at most a third of what the call has left, so that there is an answer by then.
 func searchTime(ctx context.Context, asked time.Duration) time.Duration {
 	if asked == 0 {
-		asked = time.Minute
+		asked = planSearch
 	}
 	if by, ok := ctx.Deadline(); ok {
 		asked = min(asked, max(time.Until(by)/3, time.Millisecond))

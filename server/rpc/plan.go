@@ -111,10 +111,13 @@ func (f *fields) plan(req *pb.MakePlanRequest) app.PlanRequest {
 }
 
 func (f *fields) planBook(m *pb.PlanBook) *app.PlanBook {
-	out := &app.PlanBook{Weeks: int(m.GetWeeks()), PeriodDays: int(m.GetPeriodDays()), Basis: f.basis("book.cost_basis", m.GetCostBasis()),
+	out := &app.PlanBook{Weeks: int(m.GetWeeks()), PeriodDays: int(m.GetPeriodDays()),
 		Storage: f.perKg("book.storage_cost_per_kg", m.GetStorageCostPerKg()), Late: f.perKg("book.late_per_kg", m.GetLatePerKg()),
 		Unmade: f.perKg("book.unmade_per_kg", m.GetUnmadePerKg()), BelowSafety: f.perKg("book.below_safety_per_kg", m.GetBelowSafetyPerKg()),
 		KeepFormulas: m.GetKeepFormulas(), Excluded: m.GetExcluded(), Leftover: f.number("book.leftover_percent", m.GetLeftoverPercent()) / 100}
+	if m.GetCostBasis() != pb.CostBasis_COST_BASIS_UNSPECIFIED {
+		out.Basis = f.basis("book.cost_basis", m.GetCostBasis())
+	}
 	out.Budget = (*money.Money)(f.perKg("book.budget_per_period", m.GetBudgetPerPeriod()))
 	out.PerOrder = (*money.Money)(f.perKg("book.cost_per_order", m.GetCostPerOrder()))
 	for i, name := range m.GetBatches() {

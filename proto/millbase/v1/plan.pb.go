@@ -37,7 +37,7 @@ type MakePlanRequest struct {
 	// The search for whole numbers (minimum orders, packs, price breaks) may stop
 	// this near the best, per cent of the cost; 0: 1.
 	GapPercent float64 `protobuf:"fixed64,5,opt,name=gap_percent,json=gapPercent,proto3" json:"gap_percent,omitempty"`
-	// And after so many seconds; 0: 60.
+	// And after so many seconds, or a third of the time that the call has left; 0: 20.
 	TimeLimitSeconds int32 `protobuf:"varint,6,opt,name=time_limit_seconds,json=timeLimitSeconds,proto3" json:"time_limit_seconds,omitempty"`
 	// What if: the plan is made with these changes to the book, and compared to the
 	// one without them. Only with book.
@@ -161,7 +161,8 @@ type PlanBook struct {
 	Weeks int32 `protobuf:"varint,1,opt,name=weeks,proto3" json:"weeks,omitempty"`
 	// Days of one period; 0: 7. There can be 120 periods.
 	PeriodDays int32 `protobuf:"varint,2,opt,name=period_days,json=periodDays,proto3" json:"period_days,omitempty"`
-	// Of lots: their own landed cost unless said otherwise.
+	// Of lots. Unset: the least that they cost to buy or make again, and 2 % less, so
+	// that stock goes before purchases; their own cost where neither can be done.
 	CostBasis CostBasis `protobuf:"varint,3,opt,name=cost_basis,json=costBasis,proto3,enum=millbase.v1.CostBasis" json:"cost_basis,omitempty"`
 	// What a kg that lies in store costs at the end of each period.
 	StorageCostPerKg *money.Money `protobuf:"bytes,4,opt,name=storage_cost_per_kg,json=storageCostPerKg,proto3" json:"storage_cost_per_kg,omitempty"`
