@@ -90,7 +90,7 @@ the environment: MILLBASE_SERVER (host:port of gRPC) and MILLBASE_KEY (API key).
 	)
 	root.AddCommand(
 		a.optimise(), a.specifications(), a.formulas(), a.cost(), a.reprice(), a.quote(), a.colours(), a.match(), a.batch(), a.correct(), a.frontier(), a.compare(),
-		a.coverage(), a.plan(), a.pegging(), a.orders(), a.offers(), a.suppliers(),
+		a.coverage(), a.plan(), a.pegging(), a.orders(), a.offers(), a.prices(), a.suppliers(),
 		a.leadTime(), a.products(),
 		a.materials(), a.lots(), a.receive(), a.stock(), a.move(), a.movements(), a.reserve(), a.ledger(),
 		a.plant(), a.keys(), a.demo(),

@@ -28,7 +28,8 @@ type jointPlanning struct {
 	room       *stockRoom
 	specs      map[string]formulation.Specification
 	drafts     []Record[purchase.Order]
-	at         map[string]int // of a material in the problem
+	outlooks   map[string]purchase.Outlook // by the name of the offer
+	at         map[string]int              // of a material in the problem
 	excluded   map[string]bool
 	rejected   map[string]bool // lots that are tried out as rejected
 	priced     *prices

@@ -135,6 +135,9 @@ func (j *jointPlanning) expected(o purchase.Offer, day time.Time) (factor float6
 			best = f
 		}
 	}
+	if best == nil {
+		best = j.inOutlook(o, day)
+	}
 	switch {
 	case best == nil:
 		return 1, nil, nil
@@ -151,6 +154,17 @@ func (j *jointPlanning) expected(o purchase.Offer, day time.Time) (factor float6
 		return 0, nil, InvalidField("book.forecasts", "%s: %s", best.Of, why)
 	}
 	return 0, &ladder[0].price, nil
+}
+
+// inOutlook is what the buyer keeps as the offer's outlook, which counts where the
+// request says nothing; nil: the offer's own price holds.
+func (j *jointPlanning) inOutlook(o purchase.Offer, day time.Time) *PriceForecast {
+	kept := j.outlooks[offerName(o)]
+	price, ok := kept.On(day)
+	if !ok {
+		return nil
+	}
+	return &PriceForecast{Of: offerName(o), Price: &money.PerKg{Currency: kept.Currency, Amount: price}}
 }
 
 // moved is the factor by which the changes that are tried out move a price.

@@ -36,7 +36,7 @@ func (j *jointPlanning) stamp() planStamps {
 	for material, offers := range j.supply.offers {
 		for _, o := range offers {
 			if !packaging(material) {
-				put(offerName(o), o)
+				put(offerName(o), o, j.outlooks[offerName(o)])
 			}
 		}
 	}
@@ -124,6 +124,9 @@ func (b *Book) readPlanning(ctx context.Context, tx Tx) (*jointPlanning, error) 
 	}
 	j.today = j.supply.today
 	if j.specs, err = specificationsByID(ctx, tx); err != nil {
+		return nil, err
+	}
+	if j.outlooks, err = outlooks(ctx, tx); err != nil {
 		return nil, err
 	}
 	j.drafts, err = tx.PurchaseOrders().List(ctx, Query{Where: []Condition{{"state", "=", string(purchase.Draft)}}})

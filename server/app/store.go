@@ -88,6 +88,10 @@ type Tx interface {
 	Materials() Repo[BookMaterial]
 	Suppliers() Repo[purchase.Supplier]
 	Offers() Repo[purchase.Offer] // id is "supplier/offer"
+	// OfferPrices are kept with every change of an offer's prices, and listed with the
+	// oldest of each offer first; conditions: offer, supplier, material.
+	OfferPrices(ctx context.Context, q Query) ([]Record[purchase.PriceRecord], error)
+	PriceOutlooks() Repo[purchase.Outlook] // id is that of the offer
 	Lots() Repo[StockLot]
 	Specifications() Repo[formulation.Specification]
 	// Formulas: Get takes "id" (newest revision) or "id@3"; Create appends the

@@ -185,8 +185,12 @@ func offerOut(r app.Record[purchase.Offer]) *pb.Offer {
 		ValidFromDate: dateOut(o.ValidFrom), ValidUntilDate: dateOut(o.ValidUntil),
 		Etag: etagOut(r.Version), CreateTime: momentOut(r.CreatedAt), UpdateTime: momentOut(r.UpdatedAt),
 	}
-	for _, b := range o.Breaks {
-		out.PriceBreaks = append(out.PriceBreaks, &pb.PriceBreak{FromKg: kg(b.From), PricePerKg: amountOut(o.Currency, b.PricePerKg)})
-	}
+	out.PriceBreaks = breaksOut(o)
 	return out
+}
+
+func breaksOut(o purchase.Offer) []*pb.PriceBreak {
+	return each(o.Breaks, func(b purchase.Break) *pb.PriceBreak {
+		return &pb.PriceBreak{FromKg: kg(b.From), PricePerKg: amountOut(o.Currency, b.PricePerKg)}
+	})
 }

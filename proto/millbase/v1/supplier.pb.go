@@ -26,6 +26,537 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+type ListPriceHistoryRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "suppliers/.../offers/..."; "suppliers/-/offers/-" for all.
+	Parent        string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	PageSize      int32  `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPriceHistoryRequest) Reset() {
+	*x = ListPriceHistoryRequest{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPriceHistoryRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPriceHistoryRequest) ProtoMessage() {}
+
+func (x *ListPriceHistoryRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPriceHistoryRequest.ProtoReflect.Descriptor instead.
+func (*ListPriceHistoryRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *ListPriceHistoryRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListPriceHistoryRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListPriceHistoryRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListPriceHistoryRequest) GetFilter() string {
+	if x != nil {
+		return x.Filter
+	}
+	return ""
+}
+
+type ListPriceHistoryResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By offer, the oldest first.
+	Prices        []*PriceRecord `protobuf:"bytes,1,rep,name=prices,proto3" json:"prices,omitempty"`
+	NextPageToken string         `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPriceHistoryResponse) Reset() {
+	*x = ListPriceHistoryResponse{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPriceHistoryResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPriceHistoryResponse) ProtoMessage() {}
+
+func (x *ListPriceHistoryResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPriceHistoryResponse.ProtoReflect.Descriptor instead.
+func (*ListPriceHistoryResponse) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ListPriceHistoryResponse) GetPrices() []*PriceRecord {
+	if x != nil {
+		return x.Prices
+	}
+	return nil
+}
+
+func (x *ListPriceHistoryResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// What an offer cost from a moment on.
+type PriceRecord struct {
+	state          protoimpl.MessageState `protogen:"open.v1"`
+	Offer          string                 `protobuf:"bytes,1,opt,name=offer,proto3" json:"offer,omitempty"`
+	Material       string                 `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	EnterTime      *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=enter_time,json=enterTime,proto3" json:"enter_time,omitempty"`
+	PriceBreaks    []*PriceBreak          `protobuf:"bytes,4,rep,name=price_breaks,json=priceBreaks,proto3" json:"price_breaks,omitempty"`
+	FreightPerKg   *money.Money           `protobuf:"bytes,5,opt,name=freight_per_kg,json=freightPerKg,proto3" json:"freight_per_kg,omitempty"`
+	DutyPercent    string                 `protobuf:"bytes,6,opt,name=duty_percent,json=dutyPercent,proto3" json:"duty_percent,omitempty"`
+	ValidFromDate  string                 `protobuf:"bytes,7,opt,name=valid_from_date,json=validFromDate,proto3" json:"valid_from_date,omitempty"`
+	ValidUntilDate string                 `protobuf:"bytes,8,opt,name=valid_until_date,json=validUntilDate,proto3" json:"valid_until_date,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *PriceRecord) Reset() {
+	*x = PriceRecord{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PriceRecord) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PriceRecord) ProtoMessage() {}
+
+func (x *PriceRecord) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PriceRecord.ProtoReflect.Descriptor instead.
+func (*PriceRecord) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PriceRecord) GetOffer() string {
+	if x != nil {
+		return x.Offer
+	}
+	return ""
+}
+
+func (x *PriceRecord) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *PriceRecord) GetEnterTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EnterTime
+	}
+	return nil
+}
+
+func (x *PriceRecord) GetPriceBreaks() []*PriceBreak {
+	if x != nil {
+		return x.PriceBreaks
+	}
+	return nil
+}
+
+func (x *PriceRecord) GetFreightPerKg() *money.Money {
+	if x != nil {
+		return x.FreightPerKg
+	}
+	return nil
+}
+
+func (x *PriceRecord) GetDutyPercent() string {
+	if x != nil {
+		return x.DutyPercent
+	}
+	return ""
+}
+
+func (x *PriceRecord) GetValidFromDate() string {
+	if x != nil {
+		return x.ValidFromDate
+	}
+	return ""
+}
+
+func (x *PriceRecord) GetValidUntilDate() string {
+	if x != nil {
+		return x.ValidUntilDate
+	}
+	return ""
+}
+
+type ListPriceOutlooksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "suppliers/.../offers/..."; "suppliers/-/offers/-" for all.
+	Parent        string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	PageSize      int32  `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPriceOutlooksRequest) Reset() {
+	*x = ListPriceOutlooksRequest{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPriceOutlooksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPriceOutlooksRequest) ProtoMessage() {}
+
+func (x *ListPriceOutlooksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPriceOutlooksRequest.ProtoReflect.Descriptor instead.
+func (*ListPriceOutlooksRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ListPriceOutlooksRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListPriceOutlooksRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListPriceOutlooksRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListPriceOutlooksRequest) GetFilter() string {
+	if x != nil {
+		return x.Filter
+	}
+	return ""
+}
+
+type ListPriceOutlooksResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Outlooks      []*PriceOutlook        `protobuf:"bytes,1,rep,name=outlooks,proto3" json:"outlooks,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPriceOutlooksResponse) Reset() {
+	*x = ListPriceOutlooksResponse{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPriceOutlooksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPriceOutlooksResponse) ProtoMessage() {}
+
+func (x *ListPriceOutlooksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPriceOutlooksResponse.ProtoReflect.Descriptor instead.
+func (*ListPriceOutlooksResponse) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListPriceOutlooksResponse) GetOutlooks() []*PriceOutlook {
+	if x != nil {
+		return x.Outlooks
+	}
+	return nil
+}
+
+func (x *ListPriceOutlooksResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type UpdatePriceOutlookRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Outlook       *PriceOutlook          `protobuf:"bytes,1,opt,name=outlook,proto3" json:"outlook,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdatePriceOutlookRequest) Reset() {
+	*x = UpdatePriceOutlookRequest{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdatePriceOutlookRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdatePriceOutlookRequest) ProtoMessage() {}
+
+func (x *UpdatePriceOutlookRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdatePriceOutlookRequest.ProtoReflect.Descriptor instead.
+func (*UpdatePriceOutlookRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *UpdatePriceOutlookRequest) GetOutlook() *PriceOutlook {
+	if x != nil {
+		return x.Outlook
+	}
+	return nil
+}
+
+// What an offer is expected to cost, as the buyer sees it. Until the first week
+// the offer's own price holds, after the last one that of the last.
+type PriceOutlook struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "suppliers/.../offers/.../outlook".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Ascending; none: nothing is expected.
+	Weeks         []*ExpectedPrice       `protobuf:"bytes,2,rep,name=weeks,proto3" json:"weeks,omitempty"`
+	Note          string                 `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Etag          string                 `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PriceOutlook) Reset() {
+	*x = PriceOutlook{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PriceOutlook) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PriceOutlook) ProtoMessage() {}
+
+func (x *PriceOutlook) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PriceOutlook.ProtoReflect.Descriptor instead.
+func (*PriceOutlook) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *PriceOutlook) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *PriceOutlook) GetWeeks() []*ExpectedPrice {
+	if x != nil {
+		return x.Weeks
+	}
+	return nil
+}
+
+func (x *PriceOutlook) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *PriceOutlook) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *PriceOutlook) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *PriceOutlook) GetUpdateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.UpdateTime
+	}
+	return nil
+}
+
+// A price from a week on.
+type ExpectedPrice struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The Monday, YYYY-MM-DD.
+	WeekDate string `protobuf:"bytes,1,opt,name=week_date,json=weekDate,proto3" json:"week_date,omitempty"`
+	// Of the first break, as the supplier asks it, before freight and duty.
+	PricePerKg    *money.Money `protobuf:"bytes,2,opt,name=price_per_kg,json=pricePerKg,proto3" json:"price_per_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExpectedPrice) Reset() {
+	*x = ExpectedPrice{}
+	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExpectedPrice) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExpectedPrice) ProtoMessage() {}
+
+func (x *ExpectedPrice) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExpectedPrice.ProtoReflect.Descriptor instead.
+func (*ExpectedPrice) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ExpectedPrice) GetWeekDate() string {
+	if x != nil {
+		return x.WeekDate
+	}
+	return ""
+}
+
+func (x *ExpectedPrice) GetPricePerKg() *money.Money {
+	if x != nil {
+		return x.PricePerKg
+	}
+	return nil
+}
+
 type GetDeliveryPerformanceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "suppliers/-" for all.
@@ -42,7 +573,7 @@ type GetDeliveryPerformanceRequest struct {
 
 func (x *GetDeliveryPerformanceRequest) Reset() {
 	*x = GetDeliveryPerformanceRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -54,7 +585,7 @@ func (x *GetDeliveryPerformanceRequest) String() string {
 func (*GetDeliveryPerformanceRequest) ProtoMessage() {}
 
 func (x *GetDeliveryPerformanceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[0]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -67,7 +598,7 @@ func (x *GetDeliveryPerformanceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDeliveryPerformanceRequest.ProtoReflect.Descriptor instead.
 func (*GetDeliveryPerformanceRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{0}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetDeliveryPerformanceRequest) GetParent() string {
@@ -110,7 +641,7 @@ type DeliveryPerformance struct {
 
 func (x *DeliveryPerformance) Reset() {
 	*x = DeliveryPerformance{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -122,7 +653,7 @@ func (x *DeliveryPerformance) String() string {
 func (*DeliveryPerformance) ProtoMessage() {}
 
 func (x *DeliveryPerformance) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[1]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -135,7 +666,7 @@ func (x *DeliveryPerformance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliveryPerformance.ProtoReflect.Descriptor instead.
 func (*DeliveryPerformance) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{1}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *DeliveryPerformance) GetServiceLevelPercent() int32 {
@@ -192,7 +723,7 @@ type PerformanceRow struct {
 
 func (x *PerformanceRow) Reset() {
 	*x = PerformanceRow{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -204,7 +735,7 @@ func (x *PerformanceRow) String() string {
 func (*PerformanceRow) ProtoMessage() {}
 
 func (x *PerformanceRow) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[2]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -217,7 +748,7 @@ func (x *PerformanceRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PerformanceRow.ProtoReflect.Descriptor instead.
 func (*PerformanceRow) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *PerformanceRow) GetSupplier() string {
@@ -360,7 +891,7 @@ type Supplier struct {
 
 func (x *Supplier) Reset() {
 	*x = Supplier{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -372,7 +903,7 @@ func (x *Supplier) String() string {
 func (*Supplier) ProtoMessage() {}
 
 func (x *Supplier) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[3]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -385,7 +916,7 @@ func (x *Supplier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Supplier.ProtoReflect.Descriptor instead.
 func (*Supplier) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Supplier) GetName() string {
@@ -462,7 +993,7 @@ type CreateSupplierRequest struct {
 
 func (x *CreateSupplierRequest) Reset() {
 	*x = CreateSupplierRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +1005,7 @@ func (x *CreateSupplierRequest) String() string {
 func (*CreateSupplierRequest) ProtoMessage() {}
 
 func (x *CreateSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[4]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +1018,7 @@ func (x *CreateSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateSupplierRequest.ProtoReflect.Descriptor instead.
 func (*CreateSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CreateSupplierRequest) GetSupplierId() string {
@@ -520,7 +1051,7 @@ type GetSupplierRequest struct {
 
 func (x *GetSupplierRequest) Reset() {
 	*x = GetSupplierRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -532,7 +1063,7 @@ func (x *GetSupplierRequest) String() string {
 func (*GetSupplierRequest) ProtoMessage() {}
 
 func (x *GetSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[5]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -545,7 +1076,7 @@ func (x *GetSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSupplierRequest.ProtoReflect.Descriptor instead.
 func (*GetSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetSupplierRequest) GetName() string {
@@ -566,7 +1097,7 @@ type ListSuppliersRequest struct {
 
 func (x *ListSuppliersRequest) Reset() {
 	*x = ListSuppliersRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -578,7 +1109,7 @@ func (x *ListSuppliersRequest) String() string {
 func (*ListSuppliersRequest) ProtoMessage() {}
 
 func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[6]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -591,7 +1122,7 @@ func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSuppliersRequest.ProtoReflect.Descriptor instead.
 func (*ListSuppliersRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListSuppliersRequest) GetPageSize() int32 {
@@ -625,7 +1156,7 @@ type ListSuppliersResponse struct {
 
 func (x *ListSuppliersResponse) Reset() {
 	*x = ListSuppliersResponse{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -637,7 +1168,7 @@ func (x *ListSuppliersResponse) String() string {
 func (*ListSuppliersResponse) ProtoMessage() {}
 
 func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[7]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -650,7 +1181,7 @@ func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSuppliersResponse.ProtoReflect.Descriptor instead.
 func (*ListSuppliersResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListSuppliersResponse) GetSuppliers() []*Supplier {
@@ -677,7 +1208,7 @@ type UpdateSupplierRequest struct {
 
 func (x *UpdateSupplierRequest) Reset() {
 	*x = UpdateSupplierRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -689,7 +1220,7 @@ func (x *UpdateSupplierRequest) String() string {
 func (*UpdateSupplierRequest) ProtoMessage() {}
 
 func (x *UpdateSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[8]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -702,7 +1233,7 @@ func (x *UpdateSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateSupplierRequest.ProtoReflect.Descriptor instead.
 func (*UpdateSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{8}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *UpdateSupplierRequest) GetSupplier() *Supplier {
@@ -730,7 +1261,7 @@ type PriceBreak struct {
 
 func (x *PriceBreak) Reset() {
 	*x = PriceBreak{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -742,7 +1273,7 @@ func (x *PriceBreak) String() string {
 func (*PriceBreak) ProtoMessage() {}
 
 func (x *PriceBreak) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[9]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -755,7 +1286,7 @@ func (x *PriceBreak) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceBreak.ProtoReflect.Descriptor instead.
 func (*PriceBreak) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{9}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *PriceBreak) GetFromKg() float64 {
@@ -801,7 +1332,7 @@ type Offer struct {
 
 func (x *Offer) Reset() {
 	*x = Offer{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -813,7 +1344,7 @@ func (x *Offer) String() string {
 func (*Offer) ProtoMessage() {}
 
 func (x *Offer) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[10]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -826,7 +1357,7 @@ func (x *Offer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Offer.ProtoReflect.Descriptor instead.
 func (*Offer) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{10}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Offer) GetName() string {
@@ -932,7 +1463,7 @@ type CreateOfferRequest struct {
 
 func (x *CreateOfferRequest) Reset() {
 	*x = CreateOfferRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -944,7 +1475,7 @@ func (x *CreateOfferRequest) String() string {
 func (*CreateOfferRequest) ProtoMessage() {}
 
 func (x *CreateOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[11]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -957,7 +1488,7 @@ func (x *CreateOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateOfferRequest.ProtoReflect.Descriptor instead.
 func (*CreateOfferRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{11}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CreateOfferRequest) GetParent() string {
@@ -997,7 +1528,7 @@ type GetOfferRequest struct {
 
 func (x *GetOfferRequest) Reset() {
 	*x = GetOfferRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1009,7 +1540,7 @@ func (x *GetOfferRequest) String() string {
 func (*GetOfferRequest) ProtoMessage() {}
 
 func (x *GetOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[12]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1022,7 +1553,7 @@ func (x *GetOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOfferRequest.ProtoReflect.Descriptor instead.
 func (*GetOfferRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{12}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetOfferRequest) GetName() string {
@@ -1045,7 +1576,7 @@ type ListOffersRequest struct {
 
 func (x *ListOffersRequest) Reset() {
 	*x = ListOffersRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[13]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1057,7 +1588,7 @@ func (x *ListOffersRequest) String() string {
 func (*ListOffersRequest) ProtoMessage() {}
 
 func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[13]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1070,7 +1601,7 @@ func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersRequest.ProtoReflect.Descriptor instead.
 func (*ListOffersRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{13}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListOffersRequest) GetParent() string {
@@ -1111,7 +1642,7 @@ type ListOffersResponse struct {
 
 func (x *ListOffersResponse) Reset() {
 	*x = ListOffersResponse{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[14]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1123,7 +1654,7 @@ func (x *ListOffersResponse) String() string {
 func (*ListOffersResponse) ProtoMessage() {}
 
 func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[14]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1136,7 +1667,7 @@ func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersResponse.ProtoReflect.Descriptor instead.
 func (*ListOffersResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{14}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListOffersResponse) GetOffers() []*Offer {
@@ -1163,7 +1694,7 @@ type UpdateOfferRequest struct {
 
 func (x *UpdateOfferRequest) Reset() {
 	*x = UpdateOfferRequest{}
-	mi := &file_millbase_v1_supplier_proto_msgTypes[15]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1175,7 +1706,7 @@ func (x *UpdateOfferRequest) String() string {
 func (*UpdateOfferRequest) ProtoMessage() {}
 
 func (x *UpdateOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_supplier_proto_msgTypes[15]
+	mi := &file_millbase_v1_supplier_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1188,7 +1719,7 @@ func (x *UpdateOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateOfferRequest.ProtoReflect.Descriptor instead.
 func (*UpdateOfferRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{15}
+	return file_millbase_v1_supplier_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *UpdateOfferRequest) GetOffer() *Offer {
@@ -1209,7 +1740,52 @@ var File_millbase_v1_supplier_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_supplier_proto_rawDesc = "" +
 	"\n" +
-	"\x1amillbase/v1/supplier.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\x9e\x02\n" +
+	"\x1amillbase/v1/supplier.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\"\xd6\x01\n" +
+	"\x17ListPriceHistoryRequest\x12G\n" +
+	"\x06parent\x18\x01 \x01(\tB/\xbaH,r*2(^suppliers/[a-z0-9-]+/offers/[a-z0-9-]+$R\x06parent\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12 \n" +
+	"\x06filter\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06filter\"t\n" +
+	"\x18ListPriceHistoryResponse\x120\n" +
+	"\x06prices\x18\x01 \x03(\v2\x18.millbase.v1.PriceRecordR\x06prices\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xe5\x02\n" +
+	"\vPriceRecord\x12\x14\n" +
+	"\x05offer\x18\x01 \x01(\tR\x05offer\x12\x1a\n" +
+	"\bmaterial\x18\x02 \x01(\tR\bmaterial\x129\n" +
+	"\n" +
+	"enter_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tenterTime\x12:\n" +
+	"\fprice_breaks\x18\x04 \x03(\v2\x17.millbase.v1.PriceBreakR\vpriceBreaks\x128\n" +
+	"\x0efreight_per_kg\x18\x05 \x01(\v2\x12.google.type.MoneyR\ffreightPerKg\x12!\n" +
+	"\fduty_percent\x18\x06 \x01(\tR\vdutyPercent\x12&\n" +
+	"\x0fvalid_from_date\x18\a \x01(\tR\rvalidFromDate\x12(\n" +
+	"\x10valid_until_date\x18\b \x01(\tR\x0evalidUntilDate\"\xd7\x01\n" +
+	"\x18ListPriceOutlooksRequest\x12G\n" +
+	"\x06parent\x18\x01 \x01(\tB/\xbaH,r*2(^suppliers/[a-z0-9-]+/offers/[a-z0-9-]+$R\x06parent\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12 \n" +
+	"\x06filter\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06filter\"z\n" +
+	"\x19ListPriceOutlooksResponse\x125\n" +
+	"\boutlooks\x18\x01 \x03(\v2\x19.millbase.v1.PriceOutlookR\boutlooks\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"X\n" +
+	"\x19UpdatePriceOutlookRequest\x12;\n" +
+	"\aoutlook\x18\x01 \x01(\v2\x19.millbase.v1.PriceOutlookB\x06\xbaH\x03\xc8\x01\x01R\aoutlook\"\xce\x02\n" +
+	"\fPriceOutlook\x12K\n" +
+	"\x04name\x18\x01 \x01(\tB7\xbaH4r220^suppliers/[a-z0-9-]+/offers/[a-z0-9-]+/outlook$R\x04name\x12;\n" +
+	"\x05weeks\x18\x02 \x03(\v2\x1a.millbase.v1.ExpectedPriceB\t\xbaH\x06\x92\x01\x03\x10\x9c\x01R\x05weeks\x12\x1c\n" +
+	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x04note\x12\x12\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\x12@\n" +
+	"\vcreate_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"createTime\x12@\n" +
+	"\vupdate_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"updateTime\"\x8f\x01\n" +
+	"\rExpectedPrice\x12@\n" +
+	"\tweek_date\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\bweekDate\x12<\n" +
+	"\fprice_per_kg\x18\x02 \x01(\v2\x12.google.type.MoneyB\x06\xbaH\x03\xc8\x01\x01R\n" +
+	"pricePerKg\"\x9e\x02\n" +
 	"\x1dGetDeliveryPerformanceRequest\x129\n" +
 	"\x06parent\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^suppliers/([a-z0-9-]+|-)$R\x06parent\x12<\n" +
 	"\bmaterial\x18\x02 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12E\n" +
@@ -1324,7 +1900,7 @@ const file_millbase_v1_supplier_proto_rawDesc = "" +
 	"\x12UpdateOfferRequest\x120\n" +
 	"\x05offer\x18\x01 \x01(\v2\x12.millbase.v1.OfferB\x06\xbaH\x03\xc8\x01\x01R\x05offer\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
-	"updateMask2\xff\b\n" +
+	"updateMask2\xdd\f\n" +
 	"\x0fSupplierService\x12s\n" +
 	"\x0eCreateSupplier\x12\".millbase.v1.CreateSupplierRequest\x1a\x15.millbase.v1.Supplier\"&\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02\x19:\bsupplier\"\r/v1/suppliers\x12n\n" +
@@ -1342,7 +1918,13 @@ const file_millbase_v1_supplier_proto_rawDesc = "" +
 	"ListOffers\x12\x1e.millbase.v1.ListOffersRequest\x1a\x1f.millbase.v1.ListOffersResponse\"/\xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{parent=suppliers/*}/offers\x12\x7f\n" +
 	"\vUpdateOffer\x12\x1f.millbase.v1.UpdateOfferRequest\x1a\x12.millbase.v1.Offer\";\xca\xda\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02.:\x05offer2%/v1/{offer.name=suppliers/*/offers/*}\x12\x9b\x01\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02.:\x05offer2%/v1/{offer.name=suppliers/*/offers/*}\x12\x98\x01\n" +
+	"\x10ListPriceHistory\x12$.millbase.v1.ListPriceHistoryRequest\x1a%.millbase.v1.ListPriceHistoryResponse\"7\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02*\x12(/v1/{parent=suppliers/*/offers/*}/prices\x12\x9d\x01\n" +
+	"\x11ListPriceOutlooks\x12%.millbase.v1.ListPriceOutlooksRequest\x1a&.millbase.v1.ListPriceOutlooksResponse\"9\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02,\x12*/v1/{parent=suppliers/*/offers/*}/outlooks\x12\xa0\x01\n" +
+	"\x12UpdatePriceOutlook\x12&.millbase.v1.UpdatePriceOutlookRequest\x1a\x19.millbase.v1.PriceOutlook\"G\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02::\aoutlook\x1a//v1/{outlook.name=suppliers/*/offers/*/outlook}\x12\x9b\x01\n" +
 	"\x16GetDeliveryPerformance\x12*.millbase.v1.GetDeliveryPerformanceRequest\x1a .millbase.v1.DeliveryPerformance\"3\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02&\x12$/v1/{parent=suppliers/*}:performanceB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
 
@@ -1358,68 +1940,92 @@ func file_millbase_v1_supplier_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_supplier_proto_rawDescData
 }
 
-var file_millbase_v1_supplier_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_millbase_v1_supplier_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_millbase_v1_supplier_proto_goTypes = []any{
-	(*GetDeliveryPerformanceRequest)(nil), // 0: millbase.v1.GetDeliveryPerformanceRequest
-	(*DeliveryPerformance)(nil),           // 1: millbase.v1.DeliveryPerformance
-	(*PerformanceRow)(nil),                // 2: millbase.v1.PerformanceRow
-	(*Supplier)(nil),                      // 3: millbase.v1.Supplier
-	(*CreateSupplierRequest)(nil),         // 4: millbase.v1.CreateSupplierRequest
-	(*GetSupplierRequest)(nil),            // 5: millbase.v1.GetSupplierRequest
-	(*ListSuppliersRequest)(nil),          // 6: millbase.v1.ListSuppliersRequest
-	(*ListSuppliersResponse)(nil),         // 7: millbase.v1.ListSuppliersResponse
-	(*UpdateSupplierRequest)(nil),         // 8: millbase.v1.UpdateSupplierRequest
-	(*PriceBreak)(nil),                    // 9: millbase.v1.PriceBreak
-	(*Offer)(nil),                         // 10: millbase.v1.Offer
-	(*CreateOfferRequest)(nil),            // 11: millbase.v1.CreateOfferRequest
-	(*GetOfferRequest)(nil),               // 12: millbase.v1.GetOfferRequest
-	(*ListOffersRequest)(nil),             // 13: millbase.v1.ListOffersRequest
-	(*ListOffersResponse)(nil),            // 14: millbase.v1.ListOffersResponse
-	(*UpdateOfferRequest)(nil),            // 15: millbase.v1.UpdateOfferRequest
-	(*timestamppb.Timestamp)(nil),         // 16: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),         // 17: google.protobuf.FieldMask
-	(*money.Money)(nil),                   // 18: google.type.Money
+	(*ListPriceHistoryRequest)(nil),       // 0: millbase.v1.ListPriceHistoryRequest
+	(*ListPriceHistoryResponse)(nil),      // 1: millbase.v1.ListPriceHistoryResponse
+	(*PriceRecord)(nil),                   // 2: millbase.v1.PriceRecord
+	(*ListPriceOutlooksRequest)(nil),      // 3: millbase.v1.ListPriceOutlooksRequest
+	(*ListPriceOutlooksResponse)(nil),     // 4: millbase.v1.ListPriceOutlooksResponse
+	(*UpdatePriceOutlookRequest)(nil),     // 5: millbase.v1.UpdatePriceOutlookRequest
+	(*PriceOutlook)(nil),                  // 6: millbase.v1.PriceOutlook
+	(*ExpectedPrice)(nil),                 // 7: millbase.v1.ExpectedPrice
+	(*GetDeliveryPerformanceRequest)(nil), // 8: millbase.v1.GetDeliveryPerformanceRequest
+	(*DeliveryPerformance)(nil),           // 9: millbase.v1.DeliveryPerformance
+	(*PerformanceRow)(nil),                // 10: millbase.v1.PerformanceRow
+	(*Supplier)(nil),                      // 11: millbase.v1.Supplier
+	(*CreateSupplierRequest)(nil),         // 12: millbase.v1.CreateSupplierRequest
+	(*GetSupplierRequest)(nil),            // 13: millbase.v1.GetSupplierRequest
+	(*ListSuppliersRequest)(nil),          // 14: millbase.v1.ListSuppliersRequest
+	(*ListSuppliersResponse)(nil),         // 15: millbase.v1.ListSuppliersResponse
+	(*UpdateSupplierRequest)(nil),         // 16: millbase.v1.UpdateSupplierRequest
+	(*PriceBreak)(nil),                    // 17: millbase.v1.PriceBreak
+	(*Offer)(nil),                         // 18: millbase.v1.Offer
+	(*CreateOfferRequest)(nil),            // 19: millbase.v1.CreateOfferRequest
+	(*GetOfferRequest)(nil),               // 20: millbase.v1.GetOfferRequest
+	(*ListOffersRequest)(nil),             // 21: millbase.v1.ListOffersRequest
+	(*ListOffersResponse)(nil),            // 22: millbase.v1.ListOffersResponse
+	(*UpdateOfferRequest)(nil),            // 23: millbase.v1.UpdateOfferRequest
+	(*timestamppb.Timestamp)(nil),         // 24: google.protobuf.Timestamp
+	(*money.Money)(nil),                   // 25: google.type.Money
+	(*fieldmaskpb.FieldMask)(nil),         // 26: google.protobuf.FieldMask
 }
 var file_millbase_v1_supplier_proto_depIdxs = []int32{
-	2,  // 0: millbase.v1.DeliveryPerformance.rows:type_name -> millbase.v1.PerformanceRow
-	16, // 1: millbase.v1.Supplier.create_time:type_name -> google.protobuf.Timestamp
-	16, // 2: millbase.v1.Supplier.update_time:type_name -> google.protobuf.Timestamp
-	3,  // 3: millbase.v1.CreateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
-	3,  // 4: millbase.v1.ListSuppliersResponse.suppliers:type_name -> millbase.v1.Supplier
-	3,  // 5: millbase.v1.UpdateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
-	17, // 6: millbase.v1.UpdateSupplierRequest.update_mask:type_name -> google.protobuf.FieldMask
-	18, // 7: millbase.v1.PriceBreak.price_per_kg:type_name -> google.type.Money
-	9,  // 8: millbase.v1.Offer.price_breaks:type_name -> millbase.v1.PriceBreak
-	18, // 9: millbase.v1.Offer.freight_per_kg:type_name -> google.type.Money
-	16, // 10: millbase.v1.Offer.create_time:type_name -> google.protobuf.Timestamp
-	16, // 11: millbase.v1.Offer.update_time:type_name -> google.protobuf.Timestamp
-	10, // 12: millbase.v1.CreateOfferRequest.offer:type_name -> millbase.v1.Offer
-	10, // 13: millbase.v1.ListOffersResponse.offers:type_name -> millbase.v1.Offer
-	10, // 14: millbase.v1.UpdateOfferRequest.offer:type_name -> millbase.v1.Offer
-	17, // 15: millbase.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
-	4,  // 16: millbase.v1.SupplierService.CreateSupplier:input_type -> millbase.v1.CreateSupplierRequest
-	5,  // 17: millbase.v1.SupplierService.GetSupplier:input_type -> millbase.v1.GetSupplierRequest
-	6,  // 18: millbase.v1.SupplierService.ListSuppliers:input_type -> millbase.v1.ListSuppliersRequest
-	8,  // 19: millbase.v1.SupplierService.UpdateSupplier:input_type -> millbase.v1.UpdateSupplierRequest
-	11, // 20: millbase.v1.SupplierService.CreateOffer:input_type -> millbase.v1.CreateOfferRequest
-	12, // 21: millbase.v1.SupplierService.GetOffer:input_type -> millbase.v1.GetOfferRequest
-	13, // 22: millbase.v1.SupplierService.ListOffers:input_type -> millbase.v1.ListOffersRequest
-	15, // 23: millbase.v1.SupplierService.UpdateOffer:input_type -> millbase.v1.UpdateOfferRequest
-	0,  // 24: millbase.v1.SupplierService.GetDeliveryPerformance:input_type -> millbase.v1.GetDeliveryPerformanceRequest
-	3,  // 25: millbase.v1.SupplierService.CreateSupplier:output_type -> millbase.v1.Supplier
-	3,  // 26: millbase.v1.SupplierService.GetSupplier:output_type -> millbase.v1.Supplier
-	7,  // 27: millbase.v1.SupplierService.ListSuppliers:output_type -> millbase.v1.ListSuppliersResponse
-	3,  // 28: millbase.v1.SupplierService.UpdateSupplier:output_type -> millbase.v1.Supplier
-	10, // 29: millbase.v1.SupplierService.CreateOffer:output_type -> millbase.v1.Offer
-	10, // 30: millbase.v1.SupplierService.GetOffer:output_type -> millbase.v1.Offer
-	14, // 31: millbase.v1.SupplierService.ListOffers:output_type -> millbase.v1.ListOffersResponse
-	10, // 32: millbase.v1.SupplierService.UpdateOffer:output_type -> millbase.v1.Offer
-	1,  // 33: millbase.v1.SupplierService.GetDeliveryPerformance:output_type -> millbase.v1.DeliveryPerformance
-	25, // [25:34] is the sub-list for method output_type
-	16, // [16:25] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	2,  // 0: millbase.v1.ListPriceHistoryResponse.prices:type_name -> millbase.v1.PriceRecord
+	24, // 1: millbase.v1.PriceRecord.enter_time:type_name -> google.protobuf.Timestamp
+	17, // 2: millbase.v1.PriceRecord.price_breaks:type_name -> millbase.v1.PriceBreak
+	25, // 3: millbase.v1.PriceRecord.freight_per_kg:type_name -> google.type.Money
+	6,  // 4: millbase.v1.ListPriceOutlooksResponse.outlooks:type_name -> millbase.v1.PriceOutlook
+	6,  // 5: millbase.v1.UpdatePriceOutlookRequest.outlook:type_name -> millbase.v1.PriceOutlook
+	7,  // 6: millbase.v1.PriceOutlook.weeks:type_name -> millbase.v1.ExpectedPrice
+	24, // 7: millbase.v1.PriceOutlook.create_time:type_name -> google.protobuf.Timestamp
+	24, // 8: millbase.v1.PriceOutlook.update_time:type_name -> google.protobuf.Timestamp
+	25, // 9: millbase.v1.ExpectedPrice.price_per_kg:type_name -> google.type.Money
+	10, // 10: millbase.v1.DeliveryPerformance.rows:type_name -> millbase.v1.PerformanceRow
+	24, // 11: millbase.v1.Supplier.create_time:type_name -> google.protobuf.Timestamp
+	24, // 12: millbase.v1.Supplier.update_time:type_name -> google.protobuf.Timestamp
+	11, // 13: millbase.v1.CreateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
+	11, // 14: millbase.v1.ListSuppliersResponse.suppliers:type_name -> millbase.v1.Supplier
+	11, // 15: millbase.v1.UpdateSupplierRequest.supplier:type_name -> millbase.v1.Supplier
+	26, // 16: millbase.v1.UpdateSupplierRequest.update_mask:type_name -> google.protobuf.FieldMask
+	25, // 17: millbase.v1.PriceBreak.price_per_kg:type_name -> google.type.Money
+	17, // 18: millbase.v1.Offer.price_breaks:type_name -> millbase.v1.PriceBreak
+	25, // 19: millbase.v1.Offer.freight_per_kg:type_name -> google.type.Money
+	24, // 20: millbase.v1.Offer.create_time:type_name -> google.protobuf.Timestamp
+	24, // 21: millbase.v1.Offer.update_time:type_name -> google.protobuf.Timestamp
+	18, // 22: millbase.v1.CreateOfferRequest.offer:type_name -> millbase.v1.Offer
+	18, // 23: millbase.v1.ListOffersResponse.offers:type_name -> millbase.v1.Offer
+	18, // 24: millbase.v1.UpdateOfferRequest.offer:type_name -> millbase.v1.Offer
+	26, // 25: millbase.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
+	12, // 26: millbase.v1.SupplierService.CreateSupplier:input_type -> millbase.v1.CreateSupplierRequest
+	13, // 27: millbase.v1.SupplierService.GetSupplier:input_type -> millbase.v1.GetSupplierRequest
+	14, // 28: millbase.v1.SupplierService.ListSuppliers:input_type -> millbase.v1.ListSuppliersRequest
+	16, // 29: millbase.v1.SupplierService.UpdateSupplier:input_type -> millbase.v1.UpdateSupplierRequest
+	19, // 30: millbase.v1.SupplierService.CreateOffer:input_type -> millbase.v1.CreateOfferRequest
+	20, // 31: millbase.v1.SupplierService.GetOffer:input_type -> millbase.v1.GetOfferRequest
+	21, // 32: millbase.v1.SupplierService.ListOffers:input_type -> millbase.v1.ListOffersRequest
+	23, // 33: millbase.v1.SupplierService.UpdateOffer:input_type -> millbase.v1.UpdateOfferRequest
+	0,  // 34: millbase.v1.SupplierService.ListPriceHistory:input_type -> millbase.v1.ListPriceHistoryRequest
+	3,  // 35: millbase.v1.SupplierService.ListPriceOutlooks:input_type -> millbase.v1.ListPriceOutlooksRequest
+	5,  // 36: millbase.v1.SupplierService.UpdatePriceOutlook:input_type -> millbase.v1.UpdatePriceOutlookRequest
+	8,  // 37: millbase.v1.SupplierService.GetDeliveryPerformance:input_type -> millbase.v1.GetDeliveryPerformanceRequest
+	11, // 38: millbase.v1.SupplierService.CreateSupplier:output_type -> millbase.v1.Supplier
+	11, // 39: millbase.v1.SupplierService.GetSupplier:output_type -> millbase.v1.Supplier
+	15, // 40: millbase.v1.SupplierService.ListSuppliers:output_type -> millbase.v1.ListSuppliersResponse
+	11, // 41: millbase.v1.SupplierService.UpdateSupplier:output_type -> millbase.v1.Supplier
+	18, // 42: millbase.v1.SupplierService.CreateOffer:output_type -> millbase.v1.Offer
+	18, // 43: millbase.v1.SupplierService.GetOffer:output_type -> millbase.v1.Offer
+	22, // 44: millbase.v1.SupplierService.ListOffers:output_type -> millbase.v1.ListOffersResponse
+	18, // 45: millbase.v1.SupplierService.UpdateOffer:output_type -> millbase.v1.Offer
+	1,  // 46: millbase.v1.SupplierService.ListPriceHistory:output_type -> millbase.v1.ListPriceHistoryResponse
+	4,  // 47: millbase.v1.SupplierService.ListPriceOutlooks:output_type -> millbase.v1.ListPriceOutlooksResponse
+	6,  // 48: millbase.v1.SupplierService.UpdatePriceOutlook:output_type -> millbase.v1.PriceOutlook
+	9,  // 49: millbase.v1.SupplierService.GetDeliveryPerformance:output_type -> millbase.v1.DeliveryPerformance
+	38, // [38:50] is the sub-list for method output_type
+	26, // [26:38] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_supplier_proto_init() }
@@ -1428,14 +2034,14 @@ func file_millbase_v1_supplier_proto_init() {
 		return
 	}
 	file_millbase_v1_access_proto_init()
-	file_millbase_v1_supplier_proto_msgTypes[2].OneofWrappers = []any{}
+	file_millbase_v1_supplier_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_supplier_proto_rawDesc), len(file_millbase_v1_supplier_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

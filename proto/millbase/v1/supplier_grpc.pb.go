@@ -27,6 +27,9 @@ const (
 	SupplierService_GetOffer_FullMethodName               = "/millbase.v1.SupplierService/GetOffer"
 	SupplierService_ListOffers_FullMethodName             = "/millbase.v1.SupplierService/ListOffers"
 	SupplierService_UpdateOffer_FullMethodName            = "/millbase.v1.SupplierService/UpdateOffer"
+	SupplierService_ListPriceHistory_FullMethodName       = "/millbase.v1.SupplierService/ListPriceHistory"
+	SupplierService_ListPriceOutlooks_FullMethodName      = "/millbase.v1.SupplierService/ListPriceOutlooks"
+	SupplierService_UpdatePriceOutlook_FullMethodName     = "/millbase.v1.SupplierService/UpdatePriceOutlook"
 	SupplierService_GetDeliveryPerformance_FullMethodName = "/millbase.v1.SupplierService/GetDeliveryPerformance"
 )
 
@@ -52,6 +55,12 @@ type SupplierServiceClient interface {
 	ListOffers(ctx context.Context, in *ListOffersRequest, opts ...grpc.CallOption) (*ListOffersResponse, error)
 	// Changes an offer.
 	UpdateOffer(ctx context.Context, in *UpdateOfferRequest, opts ...grpc.CallOption) (*Offer, error)
+	// Lists what offers cost over time. Filter by material.
+	ListPriceHistory(ctx context.Context, in *ListPriceHistoryRequest, opts ...grpc.CallOption) (*ListPriceHistoryResponse, error)
+	// Lists what offers are expected to cost. Filter by material.
+	ListPriceOutlooks(ctx context.Context, in *ListPriceOutlooksRequest, opts ...grpc.CallOption) (*ListPriceOutlooksResponse, error)
+	// Replaces what an offer is expected to cost, week by week.
+	UpdatePriceOutlook(ctx context.Context, in *UpdatePriceOutlookRequest, opts ...grpc.CallOption) (*PriceOutlook, error)
 	// How suppliers kept to their dates, and what safety time that suggests.
 	GetDeliveryPerformance(ctx context.Context, in *GetDeliveryPerformanceRequest, opts ...grpc.CallOption) (*DeliveryPerformance, error)
 }
@@ -144,6 +153,36 @@ func (c *supplierServiceClient) UpdateOffer(ctx context.Context, in *UpdateOffer
 	return out, nil
 }
 
+func (c *supplierServiceClient) ListPriceHistory(ctx context.Context, in *ListPriceHistoryRequest, opts ...grpc.CallOption) (*ListPriceHistoryResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPriceHistoryResponse)
+	err := c.cc.Invoke(ctx, SupplierService_ListPriceHistory_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *supplierServiceClient) ListPriceOutlooks(ctx context.Context, in *ListPriceOutlooksRequest, opts ...grpc.CallOption) (*ListPriceOutlooksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPriceOutlooksResponse)
+	err := c.cc.Invoke(ctx, SupplierService_ListPriceOutlooks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *supplierServiceClient) UpdatePriceOutlook(ctx context.Context, in *UpdatePriceOutlookRequest, opts ...grpc.CallOption) (*PriceOutlook, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PriceOutlook)
+	err := c.cc.Invoke(ctx, SupplierService_UpdatePriceOutlook_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *supplierServiceClient) GetDeliveryPerformance(ctx context.Context, in *GetDeliveryPerformanceRequest, opts ...grpc.CallOption) (*DeliveryPerformance, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(DeliveryPerformance)
@@ -176,6 +215,12 @@ type SupplierServiceServer interface {
 	ListOffers(context.Context, *ListOffersRequest) (*ListOffersResponse, error)
 	// Changes an offer.
 	UpdateOffer(context.Context, *UpdateOfferRequest) (*Offer, error)
+	// Lists what offers cost over time. Filter by material.
+	ListPriceHistory(context.Context, *ListPriceHistoryRequest) (*ListPriceHistoryResponse, error)
+	// Lists what offers are expected to cost. Filter by material.
+	ListPriceOutlooks(context.Context, *ListPriceOutlooksRequest) (*ListPriceOutlooksResponse, error)
+	// Replaces what an offer is expected to cost, week by week.
+	UpdatePriceOutlook(context.Context, *UpdatePriceOutlookRequest) (*PriceOutlook, error)
 	// How suppliers kept to their dates, and what safety time that suggests.
 	GetDeliveryPerformance(context.Context, *GetDeliveryPerformanceRequest) (*DeliveryPerformance, error)
 	mustEmbedUnimplementedSupplierServiceServer()
@@ -211,6 +256,15 @@ func (UnimplementedSupplierServiceServer) ListOffers(context.Context, *ListOffer
 }
 func (UnimplementedSupplierServiceServer) UpdateOffer(context.Context, *UpdateOfferRequest) (*Offer, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateOffer not implemented")
+}
+func (UnimplementedSupplierServiceServer) ListPriceHistory(context.Context, *ListPriceHistoryRequest) (*ListPriceHistoryResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPriceHistory not implemented")
+}
+func (UnimplementedSupplierServiceServer) ListPriceOutlooks(context.Context, *ListPriceOutlooksRequest) (*ListPriceOutlooksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPriceOutlooks not implemented")
+}
+func (UnimplementedSupplierServiceServer) UpdatePriceOutlook(context.Context, *UpdatePriceOutlookRequest) (*PriceOutlook, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdatePriceOutlook not implemented")
 }
 func (UnimplementedSupplierServiceServer) GetDeliveryPerformance(context.Context, *GetDeliveryPerformanceRequest) (*DeliveryPerformance, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetDeliveryPerformance not implemented")
@@ -380,6 +434,60 @@ func _SupplierService_UpdateOffer_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SupplierService_ListPriceHistory_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPriceHistoryRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SupplierServiceServer).ListPriceHistory(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SupplierService_ListPriceHistory_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SupplierServiceServer).ListPriceHistory(ctx, req.(*ListPriceHistoryRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SupplierService_ListPriceOutlooks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPriceOutlooksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SupplierServiceServer).ListPriceOutlooks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SupplierService_ListPriceOutlooks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SupplierServiceServer).ListPriceOutlooks(ctx, req.(*ListPriceOutlooksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SupplierService_UpdatePriceOutlook_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdatePriceOutlookRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SupplierServiceServer).UpdatePriceOutlook(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SupplierService_UpdatePriceOutlook_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SupplierServiceServer).UpdatePriceOutlook(ctx, req.(*UpdatePriceOutlookRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SupplierService_GetDeliveryPerformance_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetDeliveryPerformanceRequest)
 	if err := dec(in); err != nil {
@@ -436,6 +544,18 @@ var SupplierService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdateOffer",
 			Handler:    _SupplierService_UpdateOffer_Handler,
+		},
+		{
+			MethodName: "ListPriceHistory",
+			Handler:    _SupplierService_ListPriceHistory_Handler,
+		},
+		{
+			MethodName: "ListPriceOutlooks",
+			Handler:    _SupplierService_ListPriceOutlooks_Handler,
+		},
+		{
+			MethodName: "UpdatePriceOutlook",
+			Handler:    _SupplierService_UpdatePriceOutlook_Handler,
 		},
 		{
 			MethodName: "GetDeliveryPerformance",

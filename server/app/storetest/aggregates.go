@@ -51,6 +51,7 @@ func testAggregates(t *testing.T, open func(t *testing.T) app.Store) {
 		func(v purchase.Offer) map[string]string {
 			return map[string]string{"supplier": v.Supplier, "material": v.Material}
 		}})
+	testOutlooks(t, s)
 	run(t, s, "lots", aggregate[app.StockLot]{func(x app.Tx) app.Repo[app.StockLot] { return x.Lots() }, drawLot,
 		func(v app.StockLot) string { return v.ID },
 		func(v app.StockLot) map[string]string {
@@ -90,6 +91,7 @@ func testAggregates(t *testing.T, open func(t *testing.T) app.Store) {
 	t.Run("current characterisations", func(t *testing.T) { testColours(t, s) })
 	t.Run("tests of lots", func(t *testing.T) { testLotTests(t, s) })
 	t.Run("quote revisions", func(t *testing.T) { testQuoteRevisions(t, s) })
+	t.Run("offers' prices", func(t *testing.T) { testOfferPrices(t, s) })
 	t.Run("formulas", func(t *testing.T) { testFormulas(t, s) })
 	t.Run("plant", func(t *testing.T) { testPlant(t, s) })
 	t.Run("request ids", func(t *testing.T) { testOnce(t, s) })

@@ -29,6 +29,14 @@ func (b *book) goodPurchasing() map[string]func() proto.Message {
 		"ClosePurchaseOrder": func() proto.Message {
 			return &pb.ClosePurchaseOrderRequest{Name: b.partReceived(), Material: "materials/linseed"}
 		},
+		"ListPriceHistory": func() proto.Message { return &pb.ListPriceHistoryRequest{Parent: "suppliers/quellmark/offers/linseed"} },
+		"ListPriceOutlooks": func() proto.Message {
+			return &pb.ListPriceOutlooksRequest{Parent: "suppliers/quellmark/offers/linseed"}
+		},
+		"UpdatePriceOutlook": func() proto.Message {
+			return &pb.UpdatePriceOutlookRequest{Outlook: &pb.PriceOutlook{Name: "suppliers/quellmark/offers/linseed/outlook", Note: "n",
+				Weeks: []*pb.ExpectedPrice{{WeekDate: "2099-01-05", PricePerKg: eur(3)}}}}
+		},
 		"GetDeliveryPerformance": func() proto.Message {
 			return &pb.GetDeliveryPerformanceRequest{Parent: "suppliers/quellmark", Material: "materials/linseed", SinceDate: "2026-01-01"}
 		},
