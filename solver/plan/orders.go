@@ -3,6 +3,7 @@ package plan
 import (
 	"context"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -46,35 +47,26 @@ type settled struct {
 // wholeOrders turns the orders of the linear program into ones that suppliers take:
 // rounded up, what is over carried on; then orders are left out, put together or
 // moved to a break as long as that saves, each time with everything else planned
-// anew. The second bound is of the problem with whole numbers, -Inf for none.
+// anew. What is still not within the gap is searched for by mip. The second bound is of
+// the problem with whole numbers, -Inf for none.
 func (b *built) wholeOrders(ctx context.Context, lp, mip solver.Engine, free *proven) (*proven, [][]float64, float64, error) {
-	any := false
-	for o := range b.p.Offers {
-		any = any || b.p.Offers[o].whole()
-	}
-	if !any {
+	if !slices.ContainsFunc(b.p.Offers, func(o Offer) bool { return o.whole() }) {
 		return free, nil, math.Inf(-1), nil
 	}
 	limit := b.p.TimeLimit
 	if limit == 0 {
 		limit = time.Minute
 	}
-	searching, cancel := context.WithTimeout(ctx, limit)
-	defer cancel()
-	orders := b.rounded(free)
-	best, err := b.settle(ctx, lp, orders, free.Basis)
-	if err != nil {
+	w := &ordering{b: b, ctx: ctx, limit: limit, lp: lp, mip: mip, free: free, bound: free.Objective}
+	if err := w.work(); err != nil {
 		return nil, nil, 0, err
 	}
-	if limit > 0 {
-		b.improve(searching, lp, best, free.Objective)
-	}
-	return best.plan, best.orders, math.Inf(-1), ctx.Err()
+	return w.best.plan, w.best.orders, w.bound + b.fixed, ctx.Err()
 }
 
 // rounded rounds the orders of the linear program up; what is over serves later
 // periods.
-func (b *built) rounded(free *proven) [][]float64 {
+func (b *built) rounded(x []float64) [][]float64 {
 	out := table(len(b.p.Offers), b.periods)
 	for o := range b.p.Offers {
 		of := &b.p.Offers[o]
@@ -83,7 +75,7 @@ func (b *built) rounded(free *proven) [][]float64 {
 			if b.buy[o][t] < 0 {
 				continue
 			}
-			need := free.X[b.buy[o][t]]
+			need := x[b.buy[o][t]]
 			if !of.whole() {
 				out[o][t] = need
 				continue
