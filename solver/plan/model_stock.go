@@ -71,7 +71,8 @@ func (b *built) offerRows() {
 		for t := range b.periods {
 			b.balance[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("balance %s %d", of.ID, t)})
 			b.dates[o][t] = -1
-			if of.ShelfLife > 0 && t+of.ShelfLife < b.periods {
+			// What expires with the last period counts for nothing after it.
+			if end := t + of.ShelfLife; of.ShelfLife > 0 && (end < b.periods || end == b.periods && of.SalvagePerKg > 0) {
 				b.dates[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("date %s %d", of.ID, t), Lower: never})
 			}
 		}
@@ -203,8 +204,14 @@ func (b *built) keep(o, t int) {
 	entries = b.inStoreEntries(entries, of.Material, t)
 	b.inStore[o][t] = b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("store %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)
 	if expires {
-		b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("expired %s %d", of.ID, t+1), Upper: math.Inf(1)},
-			solver.Entry{Row: b.balance[o][t+1], Value: -1}, solver.Entry{Row: b.dates[o][since], Value: -1})
+		expired := solver.Variable{Name: fmt.Sprintf("expired %s %d", of.ID, t+1), Upper: math.Inf(1)}
+		out := []solver.Entry{{Row: b.dates[o][since], Value: -1}}
+		if t+1 < b.periods {
+			out = append(out, solver.Entry{Row: b.balance[o][t+1], Value: -1})
+		} else {
+			expired.Cost = of.SalvagePerKg
+		}
+		b.model.AddVariable(expired, out...)
 	}
 }
 

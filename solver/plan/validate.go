@@ -12,6 +12,7 @@ const (
 	maxBatches = 5000
 	maxSources = 20_000 // supplies, and offers
 	largest    = 1e12   // of any figure
+	farthest   = 10_000 // periods from the first one
 )
 
 // Validate returns FieldErrors that name what is wrong, or nil.
@@ -95,6 +96,9 @@ func (v *validator) materials() {
 		v.amount(at+"storage_cost", m.StorageCost)
 		v.most(at+"storage_most", m.StorageMost)
 		v.amount(at+"closing_least", m.ClosingLeast)
+		if m.StorageMost >= 0 && m.ClosingLeast > m.StorageMost {
+			v.add(at+"closing_least", "%g kg are to be in store at the end, at most %g may be: lower the one or raise the other", m.ClosingLeast, m.StorageMost)
+		}
 		v.amount(at+"safety_stock", m.SafetyStock)
 		v.amount(at+"safety_penalty", m.SafetyPenalty)
 	}
@@ -112,6 +116,9 @@ func (v *validator) supplies() {
 			if s.Batch < len(v.p.Batches) && v.p.Batches[s.Batch].whole() <= 0 {
 				v.add(at+"batch", "a batch of no quantity brings no supply")
 			}
+		}
+		if s.From > farthest {
+			v.add(at+"from", "give a period up to %d", farthest)
 		}
 		if s.Batch >= 0 && s.From < 0 {
 			v.add(at+"from", "what a batch brings can't be used before it is made")
@@ -148,8 +155,11 @@ func (v *validator) offers() {
 		v.amount(at+"pack", o.Pack)
 		v.amount(at+"per_order", o.PerOrder)
 		v.most(at+"most_per_period", o.MostPerPeriod)
-		if o.Lead < 0 || o.ShelfLife < 0 {
-			v.add(at+"lead", "lead and shelf life are numbers of periods from 0 on")
+		if o.Lead < 0 || o.Lead > farthest {
+			v.add(at+"lead", "give a number of periods from 0 to %d", farthest)
+		}
+		if o.ShelfLife < 0 || o.ShelfLife > farthest {
+			v.add(at+"shelf_life", "give a number of periods from 0 to %d, 0 for no end", farthest)
 		}
 		if !(o.SalvagePerKg >= 0 && o.SalvagePerKg <= cheapest) {
 			v.add(at+"salvage_per_kg", "what is left counts from nothing to the lowest price")
@@ -165,7 +175,7 @@ func (v *validator) batches() {
 		v.money(at+"worth", b.Worth)
 		v.amount(at+"late_per_kg", b.LatePerKg)
 		v.amount(at+"unmade_per_kg", b.UnmadePerKg)
-		if b.Earliest < 0 || b.Due < b.Earliest || b.Due >= len(v.p.Periods) || b.MostLate < 0 {
+		if b.Earliest < 0 || b.Due < b.Earliest || b.Due >= len(v.p.Periods) || b.MostLate < 0 || b.MostLate > farthest {
 			v.add(at+"due", "periods go from earliest on, %d, to due, below %d; most late is 0 or more", b.Earliest, len(v.p.Periods))
 		}
 		for k, s := range b.Supplies {

@@ -55,8 +55,8 @@ func (b *built) why(ctx context.Context, lp solver.Engine, i int, worth map[int]
 	if ever.Outcome != formulation.Optimal {
 		return "Its limits can't be met with anything that is in store or on offer" + b.clashing(of, ever) + "."
 	}
-	last := of.Due + of.MostLate
-	by := "by " + b.p.Periods[min(last, b.periods-1)].Name
+	last := min(of.Due+of.MostLate, b.periods-1)
+	by := "by " + b.p.Periods[last].Name
 	then, err := b.alone(ctx, lp, of, last, false)
 	if err != nil || then.Outcome != formulation.Optimal {
 		return fmt.Sprintf("Not enough of what it takes can be there %s, even if all of it were for this batch%s.", by, b.lacking(ever, last))

@@ -20,6 +20,16 @@ import (
 	"millbase/solver"
 )
 
+// TB is what an oracle asks of a test; testing.TB and rapid.T are both.
+type TB = tester
+
+// GLPK is what glpsol says of m: optimal with the objective, infeasible or
+// unbounded. dir is a folder for its files.
+func GLPK(t TB, dir string, m *solver.Model) (solver.Stop, float64) {
+	t.Helper()
+	return glpk(t, dir, m)
+}
+
 // glpk solves m with glpsol.
 func glpk(t tester, dir string, m *solver.Model) (solver.Stop, float64) {
 	t.Helper()
