@@ -49,6 +49,13 @@ func (s OperationState) Ended() bool { return s != OperationQueued && s != Opera
 // being done in words. It is cheap to call, from any goroutine.
 type Progress func(fraction float64, words string)
 
+// tell is Progress for whom there may be nobody to tell.
+func (p Progress) tell(fraction float64, words string) {
+	if p != nil {
+		p(fraction, words)
+	}
+}
+
 // Kind is a kind of long work. Run gets the request as it was started with and
 // makes the result; the caller stands in ctx. A cancelled ctx must end it soon. It
 // may run more than once (a server was lost), so what it writes to the book it must
@@ -68,11 +75,23 @@ type OperationRepo interface {
 var operationsOf repoOf[Operation] = func(tx Tx) Repo[Operation] { return tx.Operations() }
 
 // StartOperation starts long work for the caller, or answers the operation that
-// the same request started before.
-func (b *Book) StartOperation(ctx context.Context, kind string, request []byte, req Request) (Record[Operation], error) {
+// the same request started before. check says what is wrong with the request, now
+// rather than in the end.
+func (b *Book) StartOperation(ctx context.Context, kind string, request []byte, req Request, check func(context.Context) error) (Record[Operation], error) {
+	var rec Record[Operation]
+	before, err := b.madeBefore(ctx, req, func(ctx context.Context, tx Tx, id string) (err error) {
+		rec, err = tx.Operations().Get(ctx, id)
+		return err
+	})
+	if before || err != nil {
+		return rec, err
+	}
+	if err := check(ctx); err != nil {
+		return rec, err
+	}
 	id, err := uuid.NewV7()
 	if err != nil {
-		return Record[Operation]{}, err
+		return rec, err
 	}
 	caller := CallerOf(ctx)
 	v := Operation{ID: id.String(), Kind: kind, Request: request, Caller: caller.Key, Role: caller.Role, State: OperationQueued}

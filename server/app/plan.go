@@ -21,7 +21,8 @@ type PlanRequest struct {
 	TimeLimit time.Duration
 	// Changes are tried out on the book; the plan is compared to one without them
 	// and not kept.
-	Changes []PlanChange
+	Changes  []PlanChange
+	Progress Progress // nil: nobody asks
 }
 
 // InlinePlan is a problem that needs nothing of the book. A batch's UnmadePerKg of

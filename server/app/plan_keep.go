@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -34,7 +33,12 @@ type PlanRepo interface {
 // planBook plans the batches of the book.
 func (b *Book) planBook(ctx context.Context, req PlanRequest, once Request) (*JointPlan, error) {
 	if once.ID != "" && len(req.Changes) == 0 {
-		if made, err := b.planMadeBefore(ctx, once); made != nil || err != nil {
+		var made *JointPlan
+		seen, err := b.madeBefore(ctx, once, func(ctx context.Context, tx Tx, id string) (err error) {
+			made, err = readPlan(ctx, tx, id)
+			return err
+		})
+		if seen || err != nil {
 			return made, err
 		}
 	}
@@ -70,9 +74,18 @@ func (b *Book) tryOut(ctx context.Context, req PlanRequest) (*JointPlan, error) 
 }
 
 func (b *Book) planOnce(ctx context.Context, req PlanRequest) (*JointPlan, planStamps, error) {
-	var j *jointPlanning
-	var stamps planStamps
-	err := b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
+	j, stamps, err := b.askPlan(ctx, req)
+	if err != nil {
+		return nil, nil, err
+	}
+	out, err := b.solvePlan(ctx, j)
+	return out, stamps, err
+}
+
+// askPlan reads the book for a plan, and checks what was asked.
+func (b *Book) askPlan(ctx context.Context, req PlanRequest) (j *jointPlanning, stamps planStamps, err error) {
+	req.Progress.tell(0, "reading the book")
+	err = b.store.View(ctx, func(ctx context.Context, tx Tx) (err error) {
 		j, stamps, err = b.loadPlanning(ctx, tx, req)
 		return err
 	})
@@ -83,8 +96,7 @@ func (b *Book) planOnce(ctx context.Context, req PlanRequest) (*JointPlan, planS
 		return nil, nil, Faultf(ErrNotReady, "NOTHING_TO_PLAN", "batches", "There is no planned batch to be begun before %s%s. Plan batches first, or give more weeks.",
 			dayOf(j.firstDay(len(j.p.Periods))), j.whyNone())
 	}
-	out, err := b.solvePlan(ctx, j)
-	return out, stamps, err
+	return j, stamps, nil
 }
 
 // whyNone names the batches that could not take part.
@@ -99,29 +111,6 @@ func (j *jointPlanning) whyNone() string {
 		return ""
 	}
 	return " (" + strings.Join(out, "; ") + ")"
-}
-
-// errSeen ends a transaction that has only asked whether a request was seen.
-var errSeen = errors.New("only asked")
-
-// planMadeBefore is the plan that the same request made before; nil: none.
-func (b *Book) planMadeBefore(ctx context.Context, once Request) (*JointPlan, error) {
-	var made *JointPlan
-	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
-		seen, err := seenBefore(ctx, tx, once, "")
-		if err != nil {
-			return err
-		}
-		if seen == "" {
-			return errSeen // nothing is to be left behind
-		}
-		made, err = readPlan(ctx, tx, seen)
-		return err
-	})
-	if errors.Is(err, errSeen) {
-		return nil, nil
-	}
-	return made, err
 }
 
 // keepPlan stores a plan under the id that was asked for, or the next free one of

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -39,15 +40,8 @@ type jointPlanning struct {
 // a fingerprint of what it rests on. Errors are Invalid, and the context's own when
 // time ran out before there was any plan.
 func (b *Book) MakePlan(ctx context.Context, req PlanRequest, once Request) (*JointPlan, error) {
-	switch {
-	case (req.Book == nil) == (req.Inline == nil):
-		return nil, InvalidField("book", "give either book or problem")
-	case req.Inline != nil && len(req.Changes) > 0:
-		return nil, InvalidField("changes", "they are of the book: change the problem itself")
-	case req.Inline != nil && req.ID != "":
-		return nil, InvalidField("plan_id", "a problem in the request is not kept; leave the id out")
-	case len(req.Changes) > 0 && req.ID != "":
-		return nil, InvalidField("plan_id", "a plan with changes is not kept; leave the id out")
+	if err := checkPlan(req); err != nil {
+		return nil, err
 	}
 	if req.Inline != nil {
 		return b.planInline(ctx, req)
@@ -55,8 +49,56 @@ func (b *Book) MakePlan(ctx context.Context, req PlanRequest, once Request) (*Jo
 	return b.planBook(ctx, req, once)
 }
 
+func checkPlan(req PlanRequest) error {
+	switch {
+	case (req.Book == nil) == (req.Inline == nil):
+		return InvalidField("book", "give either book or problem")
+	case req.Inline != nil && len(req.Changes) > 0:
+		return InvalidField("changes", "they are of the book: change the problem itself")
+	case req.Inline != nil && req.ID != "":
+		return InvalidField("plan_id", "a problem in the request is not kept; leave the id out")
+	case len(req.Changes) > 0 && req.ID != "":
+		return InvalidField("plan_id", "a plan with changes is not kept; leave the id out")
+	}
+	return nil
+}
+
+// CheckPlan reports what is wrong with a request, without making the plan.
+func (b *Book) CheckPlan(ctx context.Context, req PlanRequest) error {
+	if err := checkPlan(req); err != nil {
+		return err
+	}
+	if req.Inline != nil {
+		j, err := b.askInline(ctx, req)
+		if err == nil {
+			err = planFault(j.p.Validate())
+		}
+		return inProblem(err)
+	}
+	j, _, err := b.askPlan(ctx, req)
+	if err != nil {
+		return err
+	}
+	if req.ID != "" {
+		if _, err := b.GetPlan(ctx, req.ID); !errors.Is(err, ErrNotFound) {
+			return cmp.Or(err, taken(ErrExists, "plans/"+req.ID))
+		}
+	}
+	return planFault(j.p.Validate())
+}
+
 // planInline plans a problem that stands in the request.
 func (b *Book) planInline(ctx context.Context, req PlanRequest) (*JointPlan, error) {
+	j, err := b.askInline(ctx, req)
+	if err != nil {
+		return nil, inProblem(err)
+	}
+	out, err := b.solvePlan(ctx, j)
+	return out, inProblem(err)
+}
+
+// askInline makes the problem in a request whole.
+func (b *Book) askInline(ctx context.Context, req PlanRequest) (*jointPlanning, error) {
 	j := &jointPlanning{req: req, p: req.Inline.Problem}
 	err := b.store.View(ctx, func(ctx context.Context, tx Tx) error {
 		plant, err := tx.Plant().Get(ctx)
@@ -72,7 +114,7 @@ func (b *Book) planInline(ctx context.Context, req PlanRequest) (*JointPlan, err
 		return err
 	})
 	if err != nil {
-		return nil, inProblem(err)
+		return nil, err
 	}
 	j.name()
 	usual := dearest(j.p)
@@ -82,8 +124,7 @@ func (b *Book) planInline(ctx context.Context, req PlanRequest) (*JointPlan, err
 			j.say("A batch that is not made costs %g %s/kg, %d times the dearest material.", x.UnmadePerKg, j.p.Currency, unmadeTimes)
 		}
 	}
-	out, err := b.solvePlan(ctx, j)
-	return out, inProblem(err)
+	return j, nil
 }
 
 // What not making a kg, and making it a period late, costs beside the dearest
@@ -144,10 +185,12 @@ func (j *jointPlanning) name() {
 // solvePlan solves the problem and puts the answer into words.
 func (b *Book) solvePlan(ctx context.Context, j *jointPlanning) (*JointPlan, error) {
 	j.p.Gap, j.p.TimeLimit = j.req.Gap, searchTime(ctx, j.req.TimeLimit)
+	j.req.Progress.tell(0.1, fmt.Sprintf("planning %d batches over %d periods with %d offers", len(j.p.Batches), len(j.p.Periods), len(j.p.Offers)))
 	made, err := plan.Make(ctx, b.engine, b.engine, j.p)
 	if err != nil {
 		return nil, planFault(err)
 	}
+	j.req.Progress.tell(0.9, "putting the plan into words")
 	return j.answer(made), nil
 }
 

@@ -27,13 +27,6 @@ type RepriceRequest struct {
 	Progress Progress        // nil: nobody asks
 }
 
-// tell tells the progress to whoever asks.
-func (req *RepriceRequest) tell(fraction float64, words string) {
-	if req.Progress != nil {
-		req.Progress(fraction, words)
-	}
-}
-
 // defaultRows is how many formulas an answer lists unless more are asked for.
 const defaultRows = 1000
 
@@ -99,18 +92,18 @@ func (b *Book) RepriceBook(ctx context.Context, req RepriceRequest) (*Repriced, 
 	if err != nil {
 		return nil, err
 	}
-	r.req.tell(0.1, fmt.Sprintf("valuing the materials of %d formulas", len(r.asked)))
+	r.req.Progress.tell(0.1, fmt.Sprintf("valuing the materials of %d formulas", len(r.asked)))
 	if err := r.price(); err != nil {
 		return nil, err
 	}
-	r.req.tell(0.2, fmt.Sprintf("solving %d formulas", len(r.asked)))
+	r.req.Progress.tell(0.2, fmt.Sprintf("solving %d formulas", len(r.asked)))
 	if err := r.solve(ctx, b.kept.Load()); err != nil {
 		return nil, err
 	}
 	if len(req.Formulas) == 0 && r.next.size() <= mostKept {
 		b.kept.Store(r.next)
 	}
-	r.req.tell(0.7, fmt.Sprintf("comparing %d recipes with the cheapest formulas", len(r.asked)))
+	r.req.Progress.tell(0.7, fmt.Sprintf("comparing %d recipes with the cheapest formulas", len(r.asked)))
 	return r.answer(ctx)
 }
 
@@ -134,7 +127,7 @@ func (b *Book) askRepricing(ctx context.Context, req RepriceRequest) (*repricing
 	if req.Most <= 0 {
 		req.Most = defaultRows
 	}
-	req.tell(0, "reading the book")
+	req.Progress.tell(0, "reading the book")
 	r := &repricing{}
 	err := b.store.View(ctx, func(ctx context.Context, tx Tx) error {
 		*r = repricing{req: req, engine: b.engine}

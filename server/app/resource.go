@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 )
 
 // repoOf picks the repository of an aggregate in a transaction.
@@ -27,6 +28,28 @@ func createOnce[T any](ctx context.Context, b *Book, repo repoOf[T], collection,
 		return taken(err, collection+"/"+id)
 	})
 	return rec, err
+}
+
+// errSeen ends a transaction that has only asked whether a request was seen.
+var errSeen = errors.New("only asked")
+
+// madeBefore reads what the same request made before, if it did; it leaves nothing
+// behind.
+func (b *Book) madeBefore(ctx context.Context, req Request, read func(ctx context.Context, tx Tx, id string) error) (bool, error) {
+	err := b.store.Update(ctx, func(ctx context.Context, tx Tx) error {
+		seen, err := seenBefore(ctx, tx, req, "")
+		if err != nil {
+			return err
+		}
+		if seen == "" {
+			return errSeen
+		}
+		return read(ctx, tx, seen)
+	})
+	if errors.Is(err, errSeen) {
+		return false, nil
+	}
+	return err == nil, err
 }
 
 // getOne reads one value.

@@ -48,7 +48,7 @@ func serving(t *testing.T, cfg jobs.Config, r run) *servertest.Server {
 func start(t *testing.T, s *servertest.Server, request string) string {
 	t.Helper()
 	ctx := app.WithCaller(t.Context(), app.Caller{Key: "purchasing", Role: app.Purchasing})
-	rec, err := s.Book.StartOperation(ctx, "test", []byte(request), app.Request{})
+	rec, err := s.Book.StartOperation(ctx, "test", []byte(request), app.Request{}, func(context.Context) error { return nil })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,7 +14,10 @@ import (
 )
 
 // The kinds of long work, as operations show them.
-const repriceKind = "reprice_book"
+const (
+	repriceKind = "reprice_book"
+	planKind    = "make_plan"
+)
 
 // Kinds is all the long work that a server of the book can do. Each is a method of
 // this API that runs off the request: the operation keeps its request, and its
@@ -22,6 +25,7 @@ const repriceKind = "reprice_book"
 func Kinds(book *app.Book) []app.Kind {
 	return []app.Kind{
 		kind(repriceKind, (&repricingService{book: book}).reprice),
+		kind(planKind, (&planService{book: book}).make),
 	}
 }
 

@@ -21,17 +21,14 @@ type operationService struct {
 	book *app.Book
 }
 
-// startOperation starts long work of a kind, once for a request id.
-func startOperation(ctx context.Context, book *app.Book, kind string, request proto.Message, method, requestID string) (*longrunningpb.Operation, error) {
-	once, err := requestOf(method, requestID, request)
-	if err != nil {
-		return nil, err
-	}
+// startOperation starts long work of a kind, once for what the request id stands
+// for. check says what is wrong with the request.
+func startOperation(ctx context.Context, book *app.Book, kind string, request proto.Message, once app.Request, check func(context.Context) error) (*longrunningpb.Operation, error) {
 	raw, err := proto.MarshalOptions{Deterministic: true}.Marshal(request)
 	if err != nil {
 		return nil, err
 	}
-	rec, err := book.StartOperation(ctx, kind, raw, once)
+	rec, err := book.StartOperation(ctx, kind, raw, once, check)
 	if err != nil {
 		return nil, err
 	}

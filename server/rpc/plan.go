@@ -5,7 +5,10 @@ import (
 	"fmt"
 	"time"
 
+	"cloud.google.com/go/longrunning/autogen/longrunningpb"
+	"github.com/google/uuid"
 	moneypb "google.golang.org/genproto/googleapis/type/money"
+	"google.golang.org/protobuf/proto"
 
 	"millbase/costing/money"
 	pb "millbase/proto/millbase/v1"
@@ -22,11 +25,16 @@ var planFilter = filterFields{"state": enumField(pb.PlanState(0))}
 
 // MakePlan implements the service.
 func (s *planService) MakePlan(ctx context.Context, req *pb.MakePlanRequest) (*pb.Plan, error) {
+	return s.make(ctx, req, nil)
+}
+
+func (s *planService) make(ctx context.Context, req *pb.MakePlanRequest, progress app.Progress) (*pb.Plan, error) {
 	f := &fields{}
 	in := f.plan(req)
 	if err := f.err(); err != nil {
 		return nil, err
 	}
+	in.Progress = progress
 	once, err := requestOf("MakePlan", req.GetRequestId(), req)
 	if err != nil {
 		return nil, err
@@ -36,6 +44,28 @@ func (s *planService) MakePlan(ctx context.Context, req *pb.MakePlanRequest) (*p
 		return nil, limitFields(err)
 	}
 	return planOut(made), nil
+}
+
+// StartPlan implements the service. What is wrong with the request is refused now,
+// not found out later.
+func (s *planService) StartPlan(ctx context.Context, req *pb.StartPlanRequest) (*longrunningpb.Operation, error) {
+	f := &fields{}
+	in := f.plan(req.GetPlan())
+	if err := f.err(); err != nil {
+		return nil, within("plan.", err)
+	}
+	once, err := requestOf("StartPlan", req.GetRequestId(), req.GetPlan())
+	if err != nil {
+		return nil, err
+	}
+	// With a request id the plan is kept once, however often the work is begun.
+	asked := proto.CloneOf(req.GetPlan())
+	if asked.RequestId == "" {
+		asked.RequestId = uuid.NewString()
+	}
+	return startOperation(ctx, s.book, planKind, asked, once, func(ctx context.Context) error {
+		return within("plan.", limitFields(s.book.CheckPlan(ctx, in)))
+	})
 }
 
 // GetPlan implements the service.

@@ -40,13 +40,16 @@ func (s *repricingService) reprice(ctx context.Context, req *pb.RepriceBookReque
 // now, not found out later.
 func (s *repricingService) StartRepricing(ctx context.Context, req *pb.StartRepricingRequest) (*longrunningpb.Operation, error) {
 	in, err := repriceIn(req.GetReprice())
-	if err == nil {
-		err = s.book.CheckReprice(ctx, in)
-	}
 	if err != nil {
 		return nil, within("reprice.", err)
 	}
-	return startOperation(ctx, s.book, repriceKind, req.GetReprice(), "StartRepricing", req.GetRequestId())
+	once, err := requestOf("StartRepricing", req.GetRequestId(), req.GetReprice())
+	if err != nil {
+		return nil, err
+	}
+	return startOperation(ctx, s.book, repriceKind, req.GetReprice(), once, func(ctx context.Context) error {
+		return within("reprice.", s.book.CheckReprice(ctx, in))
+	})
 }
 
 func repriceIn(req *pb.RepriceBookRequest) (app.RepriceRequest, error) {

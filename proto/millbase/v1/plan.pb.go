@@ -8,6 +8,7 @@ package millbasev1
 
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
+	longrunningpb "cloud.google.com/go/longrunning/autogen/longrunningpb"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	money "google.golang.org/genproto/googleapis/type/money"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
@@ -23,6 +24,58 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+type StartPlanRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Plan          *MakePlanRequest       `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	RequestId     string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StartPlanRequest) Reset() {
+	*x = StartPlanRequest{}
+	mi := &file_millbase_v1_plan_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StartPlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StartPlanRequest) ProtoMessage() {}
+
+func (x *StartPlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_plan_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StartPlanRequest.ProtoReflect.Descriptor instead.
+func (*StartPlanRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *StartPlanRequest) GetPlan() *MakePlanRequest {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+func (x *StartPlanRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
 
 type MakePlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -48,7 +101,7 @@ type MakePlanRequest struct {
 
 func (x *MakePlanRequest) Reset() {
 	*x = MakePlanRequest{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[0]
+	mi := &file_millbase_v1_plan_proto_msgTypes[1]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -60,7 +113,7 @@ func (x *MakePlanRequest) String() string {
 func (*MakePlanRequest) ProtoMessage() {}
 
 func (x *MakePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[0]
+	mi := &file_millbase_v1_plan_proto_msgTypes[1]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -73,7 +126,7 @@ func (x *MakePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakePlanRequest.ProtoReflect.Descriptor instead.
 func (*MakePlanRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{0}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{1}
 }
 
 func (x *MakePlanRequest) GetPlanId() string {
@@ -195,7 +248,7 @@ type PlanBook struct {
 
 func (x *PlanBook) Reset() {
 	*x = PlanBook{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[1]
+	mi := &file_millbase_v1_plan_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -207,7 +260,7 @@ func (x *PlanBook) String() string {
 func (*PlanBook) ProtoMessage() {}
 
 func (x *PlanBook) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[1]
+	mi := &file_millbase_v1_plan_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -220,7 +273,7 @@ func (x *PlanBook) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanBook.ProtoReflect.Descriptor instead.
 func (*PlanBook) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{1}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PlanBook) GetWeeks() int32 {
@@ -338,7 +391,7 @@ type PriceForecast struct {
 
 func (x *PriceForecast) Reset() {
 	*x = PriceForecast{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[2]
+	mi := &file_millbase_v1_plan_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -350,7 +403,7 @@ func (x *PriceForecast) String() string {
 func (*PriceForecast) ProtoMessage() {}
 
 func (x *PriceForecast) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[2]
+	mi := &file_millbase_v1_plan_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -363,7 +416,7 @@ func (x *PriceForecast) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PriceForecast.ProtoReflect.Descriptor instead.
 func (*PriceForecast) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{2}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PriceForecast) GetOf() string {
@@ -439,7 +492,7 @@ type PlanChange struct {
 
 func (x *PlanChange) Reset() {
 	*x = PlanChange{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[3]
+	mi := &file_millbase_v1_plan_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -451,7 +504,7 @@ func (x *PlanChange) String() string {
 func (*PlanChange) ProtoMessage() {}
 
 func (x *PlanChange) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[3]
+	mi := &file_millbase_v1_plan_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -464,7 +517,7 @@ func (x *PlanChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChange.ProtoReflect.Descriptor instead.
 func (*PlanChange) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{3}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PlanChange) GetChange() isPlanChange_Change {
@@ -551,7 +604,7 @@ type GetPlanRequest struct {
 
 func (x *GetPlanRequest) Reset() {
 	*x = GetPlanRequest{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[4]
+	mi := &file_millbase_v1_plan_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -563,7 +616,7 @@ func (x *GetPlanRequest) String() string {
 func (*GetPlanRequest) ProtoMessage() {}
 
 func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[4]
+	mi := &file_millbase_v1_plan_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -576,7 +629,7 @@ func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPlanRequest.ProtoReflect.Descriptor instead.
 func (*GetPlanRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{4}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetPlanRequest) GetName() string {
@@ -597,7 +650,7 @@ type ListPlansRequest struct {
 
 func (x *ListPlansRequest) Reset() {
 	*x = ListPlansRequest{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[5]
+	mi := &file_millbase_v1_plan_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -609,7 +662,7 @@ func (x *ListPlansRequest) String() string {
 func (*ListPlansRequest) ProtoMessage() {}
 
 func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[5]
+	mi := &file_millbase_v1_plan_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -622,7 +675,7 @@ func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListPlansRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{5}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListPlansRequest) GetPageSize() int32 {
@@ -656,7 +709,7 @@ type ListPlansResponse struct {
 
 func (x *ListPlansResponse) Reset() {
 	*x = ListPlansResponse{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[6]
+	mi := &file_millbase_v1_plan_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -668,7 +721,7 @@ func (x *ListPlansResponse) String() string {
 func (*ListPlansResponse) ProtoMessage() {}
 
 func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[6]
+	mi := &file_millbase_v1_plan_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -681,7 +734,7 @@ func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListPlansResponse) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{6}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListPlansResponse) GetPlans() []*Plan {
@@ -708,7 +761,7 @@ type AcceptPlanRequest struct {
 
 func (x *AcceptPlanRequest) Reset() {
 	*x = AcceptPlanRequest{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[7]
+	mi := &file_millbase_v1_plan_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -720,7 +773,7 @@ func (x *AcceptPlanRequest) String() string {
 func (*AcceptPlanRequest) ProtoMessage() {}
 
 func (x *AcceptPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[7]
+	mi := &file_millbase_v1_plan_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -733,7 +786,7 @@ func (x *AcceptPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcceptPlanRequest.ProtoReflect.Descriptor instead.
 func (*AcceptPlanRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{7}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *AcceptPlanRequest) GetName() string {
@@ -760,7 +813,7 @@ type PlanChange_LateDelivery struct {
 
 func (x *PlanChange_LateDelivery) Reset() {
 	*x = PlanChange_LateDelivery{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[8]
+	mi := &file_millbase_v1_plan_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -772,7 +825,7 @@ func (x *PlanChange_LateDelivery) String() string {
 func (*PlanChange_LateDelivery) ProtoMessage() {}
 
 func (x *PlanChange_LateDelivery) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[8]
+	mi := &file_millbase_v1_plan_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -785,7 +838,7 @@ func (x *PlanChange_LateDelivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChange_LateDelivery.ProtoReflect.Descriptor instead.
 func (*PlanChange_LateDelivery) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{3, 0}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{4, 0}
 }
 
 func (x *PlanChange_LateDelivery) GetPurchaseOrder() string {
@@ -813,7 +866,7 @@ type PlanChange_PriceMove struct {
 
 func (x *PlanChange_PriceMove) Reset() {
 	*x = PlanChange_PriceMove{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[9]
+	mi := &file_millbase_v1_plan_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -825,7 +878,7 @@ func (x *PlanChange_PriceMove) String() string {
 func (*PlanChange_PriceMove) ProtoMessage() {}
 
 func (x *PlanChange_PriceMove) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[9]
+	mi := &file_millbase_v1_plan_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -838,7 +891,7 @@ func (x *PlanChange_PriceMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChange_PriceMove.ProtoReflect.Descriptor instead.
 func (*PlanChange_PriceMove) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{3, 1}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{4, 1}
 }
 
 func (x *PlanChange_PriceMove) GetOf() string {
@@ -865,7 +918,7 @@ type PlanChange_OtherDueDate struct {
 
 func (x *PlanChange_OtherDueDate) Reset() {
 	*x = PlanChange_OtherDueDate{}
-	mi := &file_millbase_v1_plan_proto_msgTypes[10]
+	mi := &file_millbase_v1_plan_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -877,7 +930,7 @@ func (x *PlanChange_OtherDueDate) String() string {
 func (*PlanChange_OtherDueDate) ProtoMessage() {}
 
 func (x *PlanChange_OtherDueDate) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_plan_proto_msgTypes[10]
+	mi := &file_millbase_v1_plan_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -890,7 +943,7 @@ func (x *PlanChange_OtherDueDate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanChange_OtherDueDate.ProtoReflect.Descriptor instead.
 func (*PlanChange_OtherDueDate) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{3, 2}
+	return file_millbase_v1_plan_proto_rawDescGZIP(), []int{4, 2}
 }
 
 func (x *PlanChange_OtherDueDate) GetBatch() string {
@@ -911,7 +964,11 @@ var File_millbase_v1_plan_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x16millbase/v1/plan.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\x1a\x1dmillbase/v1/plan_answer.proto\x1a\x1dmillbase/v1/plan_inline.proto\"\xab\x03\n" +
+	"\x16millbase/v1/plan.proto\x12\vmillbase.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a#google/longrunning/operations.proto\x1a\x17google/type/money.proto\x1a\x18millbase/v1/access.proto\x1a\x19millbase/v1/formula.proto\x1a\x1dmillbase/v1/plan_answer.proto\x1a\x1dmillbase/v1/plan_inline.proto\"x\n" +
+	"\x10StartPlanRequest\x128\n" +
+	"\x04plan\x18\x01 \x01(\v2\x1c.millbase.v1.MakePlanRequestB\x06\xbaH\x03\xc8\x01\x01R\x04plan\x12*\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xab\x03\n" +
 	"\x0fMakePlanRequest\x12G\n" +
 	"\aplan_id\x18\x01 \x01(\tB.\xbaH+\xd8\x01\x01r&2$^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$R\x06planId\x12*\n" +
 	"\n" +
@@ -983,10 +1040,12 @@ const file_millbase_v1_plan_proto_rawDesc = "" +
 	"\x11AcceptPlanRequest\x12-\n" +
 	"\x04name\x18\x01 \x01(\tB\x19\xbaH\x16r\x142\x12^plans/[a-z0-9-]+$R\x04name\x12*\n" +
 	"\n" +
-	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId2\xa0\x03\n" +
+	"request_id\x18\x02 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId2\x8e\x04\n" +
 	"\vPlanService\x12]\n" +
 	"\bMakePlan\x12\x1c.millbase.v1.MakePlanRequest\x1a\x11.millbase.v1.Plan\" \xca\xda\x18\x03\n" +
-	"\x01\x02\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/plans:make\x12]\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x13:\x01*\"\x0e/v1/plans:make\x12l\n" +
+	"\tStartPlan\x12\x1d.millbase.v1.StartPlanRequest\x1a\x1d.google.longrunning.Operation\"!\xca\xda\x18\x03\n" +
+	"\x01\x02\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/plans:start\x12]\n" +
 	"\aGetPlan\x12\x1b.millbase.v1.GetPlanRequest\x1a\x11.millbase.v1.Plan\"\"\xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/{name=plans/*}\x12e\n" +
 	"\tListPlans\x12\x1d.millbase.v1.ListPlansRequest\x1a\x1e.millbase.v1.ListPlansResponse\"\x19\xca\xda\x18\x04\n" +
@@ -1007,54 +1066,59 @@ func file_millbase_v1_plan_proto_rawDescGZIP() []byte {
 	return file_millbase_v1_plan_proto_rawDescData
 }
 
-var file_millbase_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_millbase_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_millbase_v1_plan_proto_goTypes = []any{
-	(*MakePlanRequest)(nil),         // 0: millbase.v1.MakePlanRequest
-	(*PlanBook)(nil),                // 1: millbase.v1.PlanBook
-	(*PriceForecast)(nil),           // 2: millbase.v1.PriceForecast
-	(*PlanChange)(nil),              // 3: millbase.v1.PlanChange
-	(*GetPlanRequest)(nil),          // 4: millbase.v1.GetPlanRequest
-	(*ListPlansRequest)(nil),        // 5: millbase.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),       // 6: millbase.v1.ListPlansResponse
-	(*AcceptPlanRequest)(nil),       // 7: millbase.v1.AcceptPlanRequest
-	(*PlanChange_LateDelivery)(nil), // 8: millbase.v1.PlanChange.LateDelivery
-	(*PlanChange_PriceMove)(nil),    // 9: millbase.v1.PlanChange.PriceMove
-	(*PlanChange_OtherDueDate)(nil), // 10: millbase.v1.PlanChange.OtherDueDate
-	(*PlanProblem)(nil),             // 11: millbase.v1.PlanProblem
-	(CostBasis)(0),                  // 12: millbase.v1.CostBasis
-	(*money.Money)(nil),             // 13: google.type.Money
-	(*Plan)(nil),                    // 14: millbase.v1.Plan
+	(*StartPlanRequest)(nil),        // 0: millbase.v1.StartPlanRequest
+	(*MakePlanRequest)(nil),         // 1: millbase.v1.MakePlanRequest
+	(*PlanBook)(nil),                // 2: millbase.v1.PlanBook
+	(*PriceForecast)(nil),           // 3: millbase.v1.PriceForecast
+	(*PlanChange)(nil),              // 4: millbase.v1.PlanChange
+	(*GetPlanRequest)(nil),          // 5: millbase.v1.GetPlanRequest
+	(*ListPlansRequest)(nil),        // 6: millbase.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),       // 7: millbase.v1.ListPlansResponse
+	(*AcceptPlanRequest)(nil),       // 8: millbase.v1.AcceptPlanRequest
+	(*PlanChange_LateDelivery)(nil), // 9: millbase.v1.PlanChange.LateDelivery
+	(*PlanChange_PriceMove)(nil),    // 10: millbase.v1.PlanChange.PriceMove
+	(*PlanChange_OtherDueDate)(nil), // 11: millbase.v1.PlanChange.OtherDueDate
+	(*PlanProblem)(nil),             // 12: millbase.v1.PlanProblem
+	(CostBasis)(0),                  // 13: millbase.v1.CostBasis
+	(*money.Money)(nil),             // 14: google.type.Money
+	(*Plan)(nil),                    // 15: millbase.v1.Plan
+	(*longrunningpb.Operation)(nil), // 16: google.longrunning.Operation
 }
 var file_millbase_v1_plan_proto_depIdxs = []int32{
-	1,  // 0: millbase.v1.MakePlanRequest.book:type_name -> millbase.v1.PlanBook
-	11, // 1: millbase.v1.MakePlanRequest.problem:type_name -> millbase.v1.PlanProblem
-	3,  // 2: millbase.v1.MakePlanRequest.changes:type_name -> millbase.v1.PlanChange
-	12, // 3: millbase.v1.PlanBook.cost_basis:type_name -> millbase.v1.CostBasis
-	13, // 4: millbase.v1.PlanBook.storage_cost_per_kg:type_name -> google.type.Money
-	13, // 5: millbase.v1.PlanBook.budget_per_period:type_name -> google.type.Money
-	13, // 6: millbase.v1.PlanBook.late_per_kg:type_name -> google.type.Money
-	13, // 7: millbase.v1.PlanBook.unmade_per_kg:type_name -> google.type.Money
-	13, // 8: millbase.v1.PlanBook.below_safety_per_kg:type_name -> google.type.Money
-	2,  // 9: millbase.v1.PlanBook.forecasts:type_name -> millbase.v1.PriceForecast
-	13, // 10: millbase.v1.PlanBook.cost_per_order:type_name -> google.type.Money
-	13, // 11: millbase.v1.PriceForecast.price_per_kg:type_name -> google.type.Money
-	8,  // 12: millbase.v1.PlanChange.late:type_name -> millbase.v1.PlanChange.LateDelivery
-	9,  // 13: millbase.v1.PlanChange.price:type_name -> millbase.v1.PlanChange.PriceMove
-	10, // 14: millbase.v1.PlanChange.due:type_name -> millbase.v1.PlanChange.OtherDueDate
-	14, // 15: millbase.v1.ListPlansResponse.plans:type_name -> millbase.v1.Plan
-	0,  // 16: millbase.v1.PlanService.MakePlan:input_type -> millbase.v1.MakePlanRequest
-	4,  // 17: millbase.v1.PlanService.GetPlan:input_type -> millbase.v1.GetPlanRequest
-	5,  // 18: millbase.v1.PlanService.ListPlans:input_type -> millbase.v1.ListPlansRequest
-	7,  // 19: millbase.v1.PlanService.AcceptPlan:input_type -> millbase.v1.AcceptPlanRequest
-	14, // 20: millbase.v1.PlanService.MakePlan:output_type -> millbase.v1.Plan
-	14, // 21: millbase.v1.PlanService.GetPlan:output_type -> millbase.v1.Plan
-	6,  // 22: millbase.v1.PlanService.ListPlans:output_type -> millbase.v1.ListPlansResponse
-	14, // 23: millbase.v1.PlanService.AcceptPlan:output_type -> millbase.v1.Plan
-	20, // [20:24] is the sub-list for method output_type
-	16, // [16:20] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	1,  // 0: millbase.v1.StartPlanRequest.plan:type_name -> millbase.v1.MakePlanRequest
+	2,  // 1: millbase.v1.MakePlanRequest.book:type_name -> millbase.v1.PlanBook
+	12, // 2: millbase.v1.MakePlanRequest.problem:type_name -> millbase.v1.PlanProblem
+	4,  // 3: millbase.v1.MakePlanRequest.changes:type_name -> millbase.v1.PlanChange
+	13, // 4: millbase.v1.PlanBook.cost_basis:type_name -> millbase.v1.CostBasis
+	14, // 5: millbase.v1.PlanBook.storage_cost_per_kg:type_name -> google.type.Money
+	14, // 6: millbase.v1.PlanBook.budget_per_period:type_name -> google.type.Money
+	14, // 7: millbase.v1.PlanBook.late_per_kg:type_name -> google.type.Money
+	14, // 8: millbase.v1.PlanBook.unmade_per_kg:type_name -> google.type.Money
+	14, // 9: millbase.v1.PlanBook.below_safety_per_kg:type_name -> google.type.Money
+	3,  // 10: millbase.v1.PlanBook.forecasts:type_name -> millbase.v1.PriceForecast
+	14, // 11: millbase.v1.PlanBook.cost_per_order:type_name -> google.type.Money
+	14, // 12: millbase.v1.PriceForecast.price_per_kg:type_name -> google.type.Money
+	9,  // 13: millbase.v1.PlanChange.late:type_name -> millbase.v1.PlanChange.LateDelivery
+	10, // 14: millbase.v1.PlanChange.price:type_name -> millbase.v1.PlanChange.PriceMove
+	11, // 15: millbase.v1.PlanChange.due:type_name -> millbase.v1.PlanChange.OtherDueDate
+	15, // 16: millbase.v1.ListPlansResponse.plans:type_name -> millbase.v1.Plan
+	1,  // 17: millbase.v1.PlanService.MakePlan:input_type -> millbase.v1.MakePlanRequest
+	0,  // 18: millbase.v1.PlanService.StartPlan:input_type -> millbase.v1.StartPlanRequest
+	5,  // 19: millbase.v1.PlanService.GetPlan:input_type -> millbase.v1.GetPlanRequest
+	6,  // 20: millbase.v1.PlanService.ListPlans:input_type -> millbase.v1.ListPlansRequest
+	8,  // 21: millbase.v1.PlanService.AcceptPlan:input_type -> millbase.v1.AcceptPlanRequest
+	15, // 22: millbase.v1.PlanService.MakePlan:output_type -> millbase.v1.Plan
+	16, // 23: millbase.v1.PlanService.StartPlan:output_type -> google.longrunning.Operation
+	15, // 24: millbase.v1.PlanService.GetPlan:output_type -> millbase.v1.Plan
+	7,  // 25: millbase.v1.PlanService.ListPlans:output_type -> millbase.v1.ListPlansResponse
+	15, // 26: millbase.v1.PlanService.AcceptPlan:output_type -> millbase.v1.Plan
+	22, // [22:27] is the sub-list for method output_type
+	17, // [17:22] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_plan_proto_init() }
@@ -1066,15 +1130,15 @@ func file_millbase_v1_plan_proto_init() {
 	file_millbase_v1_formula_proto_init()
 	file_millbase_v1_plan_answer_proto_init()
 	file_millbase_v1_plan_inline_proto_init()
-	file_millbase_v1_plan_proto_msgTypes[0].OneofWrappers = []any{
+	file_millbase_v1_plan_proto_msgTypes[1].OneofWrappers = []any{
 		(*MakePlanRequest_Book)(nil),
 		(*MakePlanRequest_Problem)(nil),
 	}
-	file_millbase_v1_plan_proto_msgTypes[2].OneofWrappers = []any{
+	file_millbase_v1_plan_proto_msgTypes[3].OneofWrappers = []any{
 		(*PriceForecast_Percent)(nil),
 		(*PriceForecast_PricePerKg)(nil),
 	}
-	file_millbase_v1_plan_proto_msgTypes[3].OneofWrappers = []any{
+	file_millbase_v1_plan_proto_msgTypes[4].OneofWrappers = []any{
 		(*PlanChange_Late)(nil),
 		(*PlanChange_Price)(nil),
 		(*PlanChange_RejectedLot)(nil),
@@ -1086,7 +1150,7 @@ func file_millbase_v1_plan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_plan_proto_rawDesc), len(file_millbase_v1_plan_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

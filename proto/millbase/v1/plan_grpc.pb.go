@@ -7,6 +7,7 @@
 package millbasev1
 
 import (
+	longrunningpb "cloud.google.com/go/longrunning/autogen/longrunningpb"
 	context "context"
 	grpc "google.golang.org/grpc"
 	codes "google.golang.org/grpc/codes"
@@ -20,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	PlanService_MakePlan_FullMethodName   = "/millbase.v1.PlanService/MakePlan"
+	PlanService_StartPlan_FullMethodName  = "/millbase.v1.PlanService/StartPlan"
 	PlanService_GetPlan_FullMethodName    = "/millbase.v1.PlanService/GetPlan"
 	PlanService_ListPlans_FullMethodName  = "/millbase.v1.PlanService/ListPlans"
 	PlanService_AcceptPlan_FullMethodName = "/millbase.v1.PlanService/AcceptPlan"
@@ -36,6 +38,9 @@ type PlanServiceClient interface {
 	// book as it stands is kept and can be accepted; one with changes, or of what
 	// stands in the request, is not.
 	MakePlan(ctx context.Context, in *MakePlanRequest, opts ...grpc.CallOption) (*Plan, error)
+	// The same as an operation, for a plan that takes longer than a call may. Its
+	// response is a Plan.
+	StartPlan(ctx context.Context, in *StartPlanRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
 	// Reads one plan as it was made.
 	GetPlan(ctx context.Context, in *GetPlanRequest, opts ...grpc.CallOption) (*Plan, error)
 	// Lists plans, without their batches, orders and stock. Filter by state.
@@ -58,6 +63,16 @@ func (c *planServiceClient) MakePlan(ctx context.Context, in *MakePlanRequest, o
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Plan)
 	err := c.cc.Invoke(ctx, PlanService_MakePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *planServiceClient) StartPlan(ctx context.Context, in *StartPlanRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(longrunningpb.Operation)
+	err := c.cc.Invoke(ctx, PlanService_StartPlan_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -105,6 +120,9 @@ type PlanServiceServer interface {
 	// book as it stands is kept and can be accepted; one with changes, or of what
 	// stands in the request, is not.
 	MakePlan(context.Context, *MakePlanRequest) (*Plan, error)
+	// The same as an operation, for a plan that takes longer than a call may. Its
+	// response is a Plan.
+	StartPlan(context.Context, *StartPlanRequest) (*longrunningpb.Operation, error)
 	// Reads one plan as it was made.
 	GetPlan(context.Context, *GetPlanRequest) (*Plan, error)
 	// Lists plans, without their batches, orders and stock. Filter by state.
@@ -125,6 +143,9 @@ type UnimplementedPlanServiceServer struct{}
 
 func (UnimplementedPlanServiceServer) MakePlan(context.Context, *MakePlanRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method MakePlan not implemented")
+}
+func (UnimplementedPlanServiceServer) StartPlan(context.Context, *StartPlanRequest) (*longrunningpb.Operation, error) {
+	return nil, status.Error(codes.Unimplemented, "method StartPlan not implemented")
 }
 func (UnimplementedPlanServiceServer) GetPlan(context.Context, *GetPlanRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetPlan not implemented")
@@ -170,6 +191,24 @@ func _PlanService_MakePlan_Handler(srv interface{}, ctx context.Context, dec fun
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(PlanServiceServer).MakePlan(ctx, req.(*MakePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlanService_StartPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StartPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlanServiceServer).StartPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlanService_StartPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlanServiceServer).StartPlan(ctx, req.(*StartPlanRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -238,6 +277,10 @@ var PlanService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "MakePlan",
 			Handler:    _PlanService_MakePlan_Handler,
+		},
+		{
+			MethodName: "StartPlan",
+			Handler:    _PlanService_StartPlan_Handler,
 		},
 		{
 			MethodName: "GetPlan",

@@ -26,12 +26,30 @@ type server struct {
 	t          *testing.T
 	program    string
 	data       string
+	args       []string // beside the addresses
 	grpc, http string
 	process    *exec.Cmd
 }
 
 // newServer builds millbased and starts it on a folder of its own.
 func newServer(t *testing.T) *server {
+	t.Helper()
+	dir, program := build(t)
+	s := &server{t: t, program: program, data: filepath.Join(dir, "data"), grpc: freeAddress(t), http: freeAddress(t)}
+	s.args = []string{"--data", s.data}
+	t.Cleanup(func() {
+		s.stop()
+		// The server that was killed last may have left its Postgres running.
+		for _, folder := range []string{s.data, filepath.Join(s.data, "postgres")} {
+			_ = embeddedpg.Remove(context.Background(), folder)
+		}
+	})
+	s.start()
+	return s
+}
+
+// build builds millbased in a folder that goes when the test ends.
+func build(t *testing.T) (dir, program string) {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "millbase-crash-")
 	if err != nil {
@@ -40,22 +58,16 @@ func newServer(t *testing.T) *server {
 	if err := os.Chmod(dir, 0o755); err != nil { // Postgres may run as another account
 		t.Fatal(err)
 	}
-	s := &server{t: t, program: filepath.Join(dir, "millbased"), data: filepath.Join(dir, "data"), grpc: freeAddress(t), http: freeAddress(t)}
 	t.Cleanup(func() {
-		s.stop()
-		// The server that was killed last may have left its Postgres running.
-		for _, folder := range []string{s.data, filepath.Join(s.data, "postgres")} {
-			_ = embeddedpg.Remove(context.Background(), folder)
-		}
 		if err := os.RemoveAll(dir); err != nil {
 			t.Error(err)
 		}
 	})
-	if out, err := exec.Command("go", "build", "-buildvcs=false", "-o", s.program, "millbase/server/cmd/millbased").CombinedOutput(); err != nil {
+	program = filepath.Join(dir, "millbased")
+	if out, err := exec.Command("go", "build", "-buildvcs=false", "-o", program, "millbase/server/cmd/millbased").CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}
-	s.start()
-	return s
+	return dir, program
 }
 
 func freeAddress(t *testing.T) string {
@@ -76,7 +88,7 @@ func (s *server) start() {
 		s.t.Fatal(err)
 	}
 	defer log.Close()
-	s.process = exec.Command(s.program, "--data", s.data, "--grpc", s.grpc, "--http", s.http, "--log-level", "warn")
+	s.process = exec.Command(s.program, append(s.args, "--grpc", s.grpc, "--http", s.http, "--log-level", "warn")...)
 	s.process.Stdout, s.process.Stderr = log, log
 	if err := s.process.Start(); err != nil {
 		s.t.Fatal(err)

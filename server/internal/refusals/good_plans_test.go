@@ -13,7 +13,10 @@ import (
 func (b *book) goodPlans() map[string]func() proto.Message {
 	return map[string]func() proto.Message{
 		"MakePlan": func() proto.Message { return b.planOfBook() },
-		"GetPlan":  func() proto.Message { return &pb.GetPlanRequest{Name: b.plan()} },
+		"StartPlan": func() proto.Message {
+			return &pb.StartPlanRequest{Plan: b.planOfBook(), RequestId: uuid.NewString()}
+		},
+		"GetPlan": func() proto.Message { return &pb.GetPlanRequest{Name: b.plan()} },
 		"ListPlans": func() proto.Message {
 			return &pb.ListPlansRequest{PageSize: 10, Filter: `state = "PLAN_STATE_PROPOSED"`}
 		},
