@@ -44,7 +44,7 @@ func (k *Kept) plan(ctx context.Context) (*Plan, error) {
 			k.free = s
 			return k.b.answer(ctx, k.lp, k.mip, s)
 		}
-		s, err := k.b.resolve(ctx, k.lp, k.free)
+		s, err := resolve(ctx, k.lp, &k.b.model, k.free)
 		if err != nil {
 			return nil, err
 		}
@@ -174,12 +174,12 @@ func (b *built) stillOptimal(was *proven) *proven {
 			return nil
 		}
 	}
-	return b.prove(&s)
+	return prove(m, &s)
 }
 
-// prove certifies a solution of the whole model; nil where it is none.
-func (b *built) prove(s *solver.Solution) *proven {
-	proof := certify.Check(&b.model, s)
+// prove certifies a solution of a model; nil where it is none.
+func prove(m *solver.Model, s *solver.Solution) *proven {
+	proof := certify.Check(m, s)
 	if !proof.OK {
 		return nil
 	}

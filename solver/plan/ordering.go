@@ -44,11 +44,11 @@ func (w *ordering) work() error {
 
 // try settles orders, and keeps them where they are the best so far.
 func (w *ordering) try(orders [][]float64) error {
-	start := w.free.Basis
+	from := w.free
 	if w.best != nil {
-		start = w.best.plan.Basis
+		from = w.best.plan
 	}
-	got, err := w.b.settle(w.ctx, w.lp, orders, start)
+	got, err := w.b.settle(w.ctx, w.lp, orders, from)
 	if err != nil {
 		return err
 	}

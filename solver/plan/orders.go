@@ -137,7 +137,7 @@ func (b *built) withinBudget(orders [][]float64) [][]float64 {
 
 // settle plans everything else with the orders as they are. Orders of offers that
 // take any amount stay free.
-func (b *built) settle(ctx context.Context, lp solver.Engine, orders [][]float64, start *solver.Basis) (*settled, error) {
+func (b *built) settle(ctx context.Context, lp solver.Engine, orders [][]float64, was *proven) (*settled, error) {
 	m := b.model.Variant()
 	spent := make([]float64, b.periods)
 	paid := 0.0
@@ -159,7 +159,10 @@ func (b *built) settle(ctx context.Context, lp solver.Engine, orders [][]float64
 			m.Rows[row].Upper -= spent[t]
 		}
 	}
-	s, err := b.solve(ctx, lp, m, start)
+	s, err := resolve(ctx, lp, m, was)
+	if s == nil && err == nil {
+		s, err = b.solve(ctx, lp, m, nil)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -218,7 +221,7 @@ func (b *built) improve(ctx context.Context, lp solver.Engine, best *settled, bo
 			for k, t := range c.periods {
 				orders[c.offer][t] = c.kg[k]
 			}
-			other, err := b.settle(ctx, lp, b.withinBudget(orders), best.plan.Basis)
+			other, err := b.settle(ctx, lp, b.withinBudget(orders), best.plan)
 			if err == nil && other.cost < best.cost-1e-9*math.Abs(best.cost)-1e-9 {
 				*best, better = *other, true
 			}

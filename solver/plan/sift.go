@@ -21,18 +21,18 @@ const nearMoney = 0.15
 
 // sift picks the columns of the optimum that are basic, away from their lower bound
 // or near to coming in, with those of more.
-func (b *built) sift(at *proven, more []int32) *sifted {
+func sift(m *solver.Model, at *proven, more []int32) *sifted {
 	s := &sifted{}
-	s.model.Rows = slices.Clone(b.model.Rows)
-	kept := make([]bool, len(b.model.Variables))
+	s.model.Rows = slices.Clone(m.Rows)
+	kept := make([]bool, len(m.Variables))
 	for _, j := range more {
 		kept[j] = true
 	}
-	for j := range b.model.Variables {
-		v := &b.model.Variables[j]
+	for j := range m.Variables {
+		v := &m.Variables[j]
 		if kept[j] || at.Basis.Variables[j] == solver.Basic || math.Abs(at.ReducedCost[j]) <= nearMoney || at.X[j] != v.Lower {
 			s.columns = append(s.columns, int32(j))
-			rows, values := b.model.Column(j)
+			rows, values := m.Column(j)
 			s.model.Variables = append(s.model.Variables, *v)
 			if len(s.model.Start) == 0 {
 				s.model.Start = append(s.model.Start, 0)
@@ -44,13 +44,13 @@ func (b *built) sift(at *proven, more []int32) *sifted {
 	return s
 }
 
-// resolve solves the model as it is from the optimum that it had, by sifting; nil
-// where that does not lead to one.
-func (b *built) resolve(ctx context.Context, lp solver.Engine, was *proven) (*proven, error) {
+// resolve solves a model from the optimum that it had with other bounds or costs, by
+// sifting; nil where that does not lead to one.
+func resolve(ctx context.Context, lp solver.Engine, m *solver.Model, was *proven) (*proven, error) {
 	basis := was.Basis
 	var more []int32
 	for range 6 {
-		s := b.sift(was, more)
+		s := sift(m, was, more)
 		start := &solver.Basis{Rows: basis.Rows, Variables: make([]solver.VarStatus, len(s.columns))}
 		for k, j := range s.columns {
 			start.Variables[k] = basis.Variables[j]
@@ -59,9 +59,9 @@ func (b *built) resolve(ctx context.Context, lp solver.Engine, was *proven) (*pr
 		if err != nil || got.Stop != solver.StopOptimal || got.Basis == nil {
 			return nil, ctx.Err()
 		}
-		whole, entering := b.expand(s, got)
+		whole, entering := s.expand(m, got)
 		if len(entering) == 0 {
-			return b.prove(whole), nil
+			return prove(m, whole), nil
 		}
 		basis, more = whole.Basis, append(more, entering...)
 	}
@@ -70,23 +70,23 @@ func (b *built) resolve(ctx context.Context, lp solver.Engine, was *proven) (*pr
 
 // expand is a solution of the sifted model as one of the whole, and the columns left
 // out that would come in.
-func (b *built) expand(s *sifted, got *solver.Solution) (*solver.Solution, []int32) {
-	n := len(b.model.Variables)
+func (s *sifted) expand(m *solver.Model, got *solver.Solution) (*solver.Solution, []int32) {
+	n := len(m.Variables)
 	out := *got
 	out.X, out.ReducedCost = make([]float64, n), make([]float64, n)
 	out.Basis = &solver.Basis{Rows: got.Basis.Rows, Variables: make([]solver.VarStatus, n)}
 	out.Ranging = nil
 	var entering []int32
 	k := 0
-	for j := range b.model.Variables {
+	for j := range m.Variables {
 		if k < len(s.columns) && int(s.columns[k]) == j {
 			out.X[j], out.ReducedCost[j], out.Basis.Variables[j] = got.X[k], got.ReducedCost[k], got.Basis.Variables[k]
 			k++
 			continue
 		}
-		v := &b.model.Variables[j]
+		v := &m.Variables[j]
 		price := v.Cost
-		rows, values := b.model.Column(j)
+		rows, values := m.Column(j)
 		for e, i := range rows {
 			price -= got.RowDual[i] * values[e]
 		}
