@@ -62,6 +62,7 @@ func (a *app) coverage() *cobra.Command {
 	f.StringVar(&r.Material, "material", "", "only this material")
 	f.BoolVar(&r.Pegging, "pegging", false, "every need with what covers it")
 	f.BoolVar(&asCSV, "csv", false, "as comma-separated values, a line for each material and period")
+	c.AddCommand(a.coverageTry())
 	return c
 }
 

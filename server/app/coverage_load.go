@@ -33,6 +33,7 @@ type supply struct {
 	batches   []batch.Batch    // planned or reserved, by due date
 	formulas  formulaBook
 	memo      memo
+	lost      []lostLine // of reserved batches, where a rejected lot is tried out
 	// seen stands for all of it but the moment; empty, nothing can be said.
 	seen string
 }

@@ -140,6 +140,9 @@ func (s *supply) demanded(start time.Time, days int) *netter {
 	for _, b := range s.batches {
 		n.batch(b)
 	}
+	for _, l := range s.lost {
+		n.need(l)
+	}
 	return n
 }
 

@@ -933,6 +933,388 @@ func (x *CancelPurchaseOrderRequest) GetEtag() string {
 	return ""
 }
 
+type TryCoverageRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Tried out together.
+	Changes []*CoverageChange `protobuf:"bytes,1,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Weeks ahead from this one; 0 means 8.
+	Weeks         int32 `protobuf:"varint,2,opt,name=weeks,proto3" json:"weeks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TryCoverageRequest) Reset() {
+	*x = TryCoverageRequest{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TryCoverageRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TryCoverageRequest) ProtoMessage() {}
+
+func (x *TryCoverageRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TryCoverageRequest.ProtoReflect.Descriptor instead.
+func (*TryCoverageRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TryCoverageRequest) GetChanges() []*CoverageChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *TryCoverageRequest) GetWeeks() int32 {
+	if x != nil {
+		return x.Weeks
+	}
+	return 0
+}
+
+// One thing that is other than the book has it.
+type CoverageChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Types that are valid to be assigned to Change:
+	//
+	//	*CoverageChange_Delay_
+	//	*CoverageChange_RejectedLot
+	//	*CoverageChange_Move_
+	Change        isCoverageChange_Change `protobuf_oneof:"change"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoverageChange) Reset() {
+	*x = CoverageChange{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoverageChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoverageChange) ProtoMessage() {}
+
+func (x *CoverageChange) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoverageChange.ProtoReflect.Descriptor instead.
+func (*CoverageChange) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *CoverageChange) GetChange() isCoverageChange_Change {
+	if x != nil {
+		return x.Change
+	}
+	return nil
+}
+
+func (x *CoverageChange) GetDelay() *CoverageChange_Delay {
+	if x != nil {
+		if x, ok := x.Change.(*CoverageChange_Delay_); ok {
+			return x.Delay
+		}
+	}
+	return nil
+}
+
+func (x *CoverageChange) GetRejectedLot() string {
+	if x != nil {
+		if x, ok := x.Change.(*CoverageChange_RejectedLot); ok {
+			return x.RejectedLot
+		}
+	}
+	return ""
+}
+
+func (x *CoverageChange) GetMove() *CoverageChange_Move {
+	if x != nil {
+		if x, ok := x.Change.(*CoverageChange_Move_); ok {
+			return x.Move
+		}
+	}
+	return nil
+}
+
+type isCoverageChange_Change interface {
+	isCoverageChange_Change()
+}
+
+type CoverageChange_Delay_ struct {
+	Delay *CoverageChange_Delay `protobuf:"bytes,1,opt,name=delay,proto3,oneof"`
+}
+
+type CoverageChange_RejectedLot struct {
+	RejectedLot string `protobuf:"bytes,2,opt,name=rejected_lot,json=rejectedLot,proto3,oneof"`
+}
+
+type CoverageChange_Move_ struct {
+	Move *CoverageChange_Move `protobuf:"bytes,3,opt,name=move,proto3,oneof"`
+}
+
+func (*CoverageChange_Delay_) isCoverageChange_Change() {}
+
+func (*CoverageChange_RejectedLot) isCoverageChange_Change() {}
+
+func (*CoverageChange_Move_) isCoverageChange_Change() {}
+
+// What the changes do to the board.
+type CoverageDifference struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Materials whose shortage or suggested orders change.
+	Rows []*CoverageMove `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
+	// What the orders that the board suggests cost, landed.
+	CostBefore *money.Money `protobuf:"bytes,2,opt,name=cost_before,json=costBefore,proto3" json:"cost_before,omitempty"`
+	CostAfter  *money.Money `protobuf:"bytes,3,opt,name=cost_after,json=costAfter,proto3" json:"cost_after,omitempty"`
+	// Of the board as changed, that it did not have before.
+	Remarks       []string `protobuf:"bytes,4,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoverageDifference) Reset() {
+	*x = CoverageDifference{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoverageDifference) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoverageDifference) ProtoMessage() {}
+
+func (x *CoverageDifference) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoverageDifference.ProtoReflect.Descriptor instead.
+func (*CoverageDifference) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *CoverageDifference) GetRows() []*CoverageMove {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+func (x *CoverageDifference) GetCostBefore() *money.Money {
+	if x != nil {
+		return x.CostBefore
+	}
+	return nil
+}
+
+func (x *CoverageDifference) GetCostAfter() *money.Money {
+	if x != nil {
+		return x.CostAfter
+	}
+	return nil
+}
+
+func (x *CoverageDifference) GetRemarks() []string {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
+type CoverageMove struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Material      string                 `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
+	Title         string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Before        *CoverageState         `protobuf:"bytes,3,opt,name=before,proto3" json:"before,omitempty"`
+	After         *CoverageState         `protobuf:"bytes,4,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoverageMove) Reset() {
+	*x = CoverageMove{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoverageMove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoverageMove) ProtoMessage() {}
+
+func (x *CoverageMove) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoverageMove.ProtoReflect.Descriptor instead.
+func (*CoverageMove) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CoverageMove) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *CoverageMove) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *CoverageMove) GetBefore() *CoverageState {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *CoverageMove) GetAfter() *CoverageState {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+// What the board says of a material.
+type CoverageState struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// YYYY-MM-DD; empty: covered.
+	FirstShortDate string  `protobuf:"bytes,1,opt,name=first_short_date,json=firstShortDate,proto3" json:"first_short_date,omitempty"`
+	ShortKg        float64 `protobuf:"fixed64,2,opt,name=short_kg,json=shortKg,proto3" json:"short_kg,omitempty"`
+	// In the first short week.
+	Batches []string `protobuf:"bytes,3,rep,name=batches,proto3" json:"batches,omitempty"`
+	// Suggested to order.
+	OrderedKg  float64      `protobuf:"fixed64,4,opt,name=ordered_kg,json=orderedKg,proto3" json:"ordered_kg,omitempty"`
+	LandedCost *money.Money `protobuf:"bytes,5,opt,name=landed_cost,json=landedCost,proto3" json:"landed_cost,omitempty"`
+	// Some order comes too late even ordered today.
+	Late          bool `protobuf:"varint,6,opt,name=late,proto3" json:"late,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoverageState) Reset() {
+	*x = CoverageState{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoverageState) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoverageState) ProtoMessage() {}
+
+func (x *CoverageState) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoverageState.ProtoReflect.Descriptor instead.
+func (*CoverageState) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CoverageState) GetFirstShortDate() string {
+	if x != nil {
+		return x.FirstShortDate
+	}
+	return ""
+}
+
+func (x *CoverageState) GetShortKg() float64 {
+	if x != nil {
+		return x.ShortKg
+	}
+	return 0
+}
+
+func (x *CoverageState) GetBatches() []string {
+	if x != nil {
+		return x.Batches
+	}
+	return nil
+}
+
+func (x *CoverageState) GetOrderedKg() float64 {
+	if x != nil {
+		return x.OrderedKg
+	}
+	return 0
+}
+
+func (x *CoverageState) GetLandedCost() *money.Money {
+	if x != nil {
+		return x.LandedCost
+	}
+	return nil
+}
+
+func (x *CoverageState) GetLate() bool {
+	if x != nil {
+		return x.Late
+	}
+	return false
+}
+
 type GetPeggingRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "purchaseOrders/..." or "batches/...".
@@ -943,7 +1325,7 @@ type GetPeggingRequest struct {
 
 func (x *GetPeggingRequest) Reset() {
 	*x = GetPeggingRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -955,7 +1337,7 @@ func (x *GetPeggingRequest) String() string {
 func (*GetPeggingRequest) ProtoMessage() {}
 
 func (x *GetPeggingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[11]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -968,7 +1350,7 @@ func (x *GetPeggingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPeggingRequest.ProtoReflect.Descriptor instead.
 func (*GetPeggingRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{11}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetPeggingRequest) GetName() string {
@@ -994,7 +1376,7 @@ type Pegging struct {
 
 func (x *Pegging) Reset() {
 	*x = Pegging{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1006,7 +1388,7 @@ func (x *Pegging) String() string {
 func (*Pegging) ProtoMessage() {}
 
 func (x *Pegging) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[12]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1019,7 +1401,7 @@ func (x *Pegging) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pegging.ProtoReflect.Descriptor instead.
 func (*Pegging) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Pegging) GetName() string {
@@ -1061,7 +1443,7 @@ type FreeMass struct {
 
 func (x *FreeMass) Reset() {
 	*x = FreeMass{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1073,7 +1455,7 @@ func (x *FreeMass) String() string {
 func (*FreeMass) ProtoMessage() {}
 
 func (x *FreeMass) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[13]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1086,7 +1468,7 @@ func (x *FreeMass) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FreeMass.ProtoReflect.Descriptor instead.
 func (*FreeMass) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{13}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *FreeMass) GetMaterial() string {
@@ -1122,7 +1504,7 @@ type PeggedNeed struct {
 
 func (x *PeggedNeed) Reset() {
 	*x = PeggedNeed{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1134,7 +1516,7 @@ func (x *PeggedNeed) String() string {
 func (*PeggedNeed) ProtoMessage() {}
 
 func (x *PeggedNeed) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[14]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1147,7 +1529,7 @@ func (x *PeggedNeed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PeggedNeed.ProtoReflect.Descriptor instead.
 func (*PeggedNeed) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{14}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PeggedNeed) GetMaterial() string {
@@ -1217,7 +1599,7 @@ type PegCover struct {
 
 func (x *PegCover) Reset() {
 	*x = PegCover{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1229,7 +1611,7 @@ func (x *PegCover) String() string {
 func (*PegCover) ProtoMessage() {}
 
 func (x *PegCover) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[15]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1242,7 +1624,7 @@ func (x *PegCover) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PegCover.ProtoReflect.Descriptor instead.
 func (*PegCover) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{15}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PegCover) GetSource() string {
@@ -1298,7 +1680,7 @@ type GetCoverageRequest struct {
 
 func (x *GetCoverageRequest) Reset() {
 	*x = GetCoverageRequest{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1310,7 +1692,7 @@ func (x *GetCoverageRequest) String() string {
 func (*GetCoverageRequest) ProtoMessage() {}
 
 func (x *GetCoverageRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[16]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1323,7 +1705,7 @@ func (x *GetCoverageRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCoverageRequest.ProtoReflect.Descriptor instead.
 func (*GetCoverageRequest) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{16}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetCoverageRequest) GetWeeks() int32 {
@@ -1375,7 +1757,7 @@ type Coverage struct {
 
 func (x *Coverage) Reset() {
 	*x = Coverage{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1387,7 +1769,7 @@ func (x *Coverage) String() string {
 func (*Coverage) ProtoMessage() {}
 
 func (x *Coverage) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[17]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1400,7 +1782,7 @@ func (x *Coverage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Coverage.ProtoReflect.Descriptor instead.
 func (*Coverage) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{17}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Coverage) GetWeekDates() []string {
@@ -1461,7 +1843,7 @@ type CoverageRow struct {
 
 func (x *CoverageRow) Reset() {
 	*x = CoverageRow{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[18]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1473,7 +1855,7 @@ func (x *CoverageRow) String() string {
 func (*CoverageRow) ProtoMessage() {}
 
 func (x *CoverageRow) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[18]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1486,7 +1868,7 @@ func (x *CoverageRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CoverageRow.ProtoReflect.Descriptor instead.
 func (*CoverageRow) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{18}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *CoverageRow) GetMaterial() string {
@@ -1645,7 +2027,7 @@ type Expedite struct {
 
 func (x *Expedite) Reset() {
 	*x = Expedite{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[19]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1657,7 +2039,7 @@ func (x *Expedite) String() string {
 func (*Expedite) ProtoMessage() {}
 
 func (x *Expedite) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[19]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1670,7 +2052,7 @@ func (x *Expedite) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Expedite.ProtoReflect.Descriptor instead.
 func (*Expedite) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{19}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Expedite) GetDate() string {
@@ -1726,7 +2108,7 @@ type OrderSuggestion struct {
 
 func (x *OrderSuggestion) Reset() {
 	*x = OrderSuggestion{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[20]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1738,7 +2120,7 @@ func (x *OrderSuggestion) String() string {
 func (*OrderSuggestion) ProtoMessage() {}
 
 func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[20]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1751,7 +2133,7 @@ func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderSuggestion.ProtoReflect.Descriptor instead.
 func (*OrderSuggestion) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{20}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *OrderSuggestion) GetSupplier() string {
@@ -1831,6 +2213,114 @@ func (x *OrderSuggestion) GetBatches() []string {
 	return nil
 }
 
+// An order that comes later.
+type CoverageChange_Delay struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PurchaseOrder string                 `protobuf:"bytes,1,opt,name=purchase_order,json=purchaseOrder,proto3" json:"purchase_order,omitempty"`
+	// Below zero: earlier.
+	Days          int32 `protobuf:"varint,2,opt,name=days,proto3" json:"days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoverageChange_Delay) Reset() {
+	*x = CoverageChange_Delay{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoverageChange_Delay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoverageChange_Delay) ProtoMessage() {}
+
+func (x *CoverageChange_Delay) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoverageChange_Delay.ProtoReflect.Descriptor instead.
+func (*CoverageChange_Delay) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12, 0}
+}
+
+func (x *CoverageChange_Delay) GetPurchaseOrder() string {
+	if x != nil {
+		return x.PurchaseOrder
+	}
+	return ""
+}
+
+func (x *CoverageChange_Delay) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+// A batch with another due date.
+type CoverageChange_Move struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Batch string                 `protobuf:"bytes,1,opt,name=batch,proto3" json:"batch,omitempty"`
+	// YYYY-MM-DD.
+	DueDate       string `protobuf:"bytes,2,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoverageChange_Move) Reset() {
+	*x = CoverageChange_Move{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoverageChange_Move) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoverageChange_Move) ProtoMessage() {}
+
+func (x *CoverageChange_Move) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoverageChange_Move.ProtoReflect.Descriptor instead.
+func (*CoverageChange_Move) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{12, 1}
+}
+
+func (x *CoverageChange_Move) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *CoverageChange_Move) GetDueDate() string {
+	if x != nil {
+		return x.DueDate
+	}
+	return ""
+}
+
 var File_millbase_v1_purchasing_proto protoreflect.FileDescriptor
 
 const file_millbase_v1_purchasing_proto_rawDesc = "" +
@@ -1908,7 +2398,43 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\x1aCancelPurchaseOrderRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^purchaseOrders/[a-z0-9-]+$R\x04name\x12 \n" +
 	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12\x12\n" +
-	"\x04etag\x18\x03 \x01(\tR\x04etag\"U\n" +
+	"\x04etag\x18\x03 \x01(\tR\x04etag\"x\n" +
+	"\x12TryCoverageRequest\x12A\n" +
+	"\achanges\x18\x01 \x03(\v2\x1b.millbase.v1.CoverageChangeB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x102R\achanges\x12\x1f\n" +
+	"\x05weeks\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x184(\x00R\x05weeks\"\xcb\x03\n" +
+	"\x0eCoverageChange\x129\n" +
+	"\x05delay\x18\x01 \x01(\v2!.millbase.v1.CoverageChange.DelayH\x00R\x05delay\x12=\n" +
+	"\frejected_lot\x18\x02 \x01(\tB\x18\xbaH\x15r\x132\x11^lots/[a-z0-9-]+$H\x00R\vrejectedLot\x126\n" +
+	"\x04move\x18\x03 \x01(\v2 .millbase.v1.CoverageChange.MoveH\x00R\x04move\x1a{\n" +
+	"\x05Delay\x12I\n" +
+	"\x0epurchase_order\x18\x01 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^purchaseOrders/[a-z0-9-]+$R\rpurchaseOrder\x12'\n" +
+	"\x04days\x18\x02 \x01(\x05B\x13\xbaH\x10\x1a\x0e\x18\xed\x02(\x93\xfd\xff\xff\xff\xff\xff\xff\xff\x01R\x04days\x1ay\n" +
+	"\x04Move\x121\n" +
+	"\x05batch\x18\x01 \x01(\tB\x1b\xbaH\x18r\x162\x14^batches/[a-z0-9-]+$R\x05batch\x12>\n" +
+	"\bdue_date\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\adueDateB\x0f\n" +
+	"\x06change\x12\x05\xbaH\x02\b\x01\"\xc5\x01\n" +
+	"\x12CoverageDifference\x12-\n" +
+	"\x04rows\x18\x01 \x03(\v2\x19.millbase.v1.CoverageMoveR\x04rows\x123\n" +
+	"\vcost_before\x18\x02 \x01(\v2\x12.google.type.MoneyR\n" +
+	"costBefore\x121\n" +
+	"\n" +
+	"cost_after\x18\x03 \x01(\v2\x12.google.type.MoneyR\tcostAfter\x12\x18\n" +
+	"\aremarks\x18\x04 \x03(\tR\aremarks\"\xa6\x01\n" +
+	"\fCoverageMove\x12\x1a\n" +
+	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x122\n" +
+	"\x06before\x18\x03 \x01(\v2\x1a.millbase.v1.CoverageStateR\x06before\x120\n" +
+	"\x05after\x18\x04 \x01(\v2\x1a.millbase.v1.CoverageStateR\x05after\"\xd6\x01\n" +
+	"\rCoverageState\x12(\n" +
+	"\x10first_short_date\x18\x01 \x01(\tR\x0efirstShortDate\x12\x19\n" +
+	"\bshort_kg\x18\x02 \x01(\x01R\ashortKg\x12\x18\n" +
+	"\abatches\x18\x03 \x03(\tR\abatches\x12\x1d\n" +
+	"\n" +
+	"ordered_kg\x18\x04 \x01(\x01R\torderedKg\x123\n" +
+	"\vlanded_cost\x18\x05 \x01(\v2\x12.google.type.MoneyR\n" +
+	"landedCost\x12\x12\n" +
+	"\x04late\x18\x06 \x01(\bR\x04late\"U\n" +
 	"\x11GetPeggingRequest\x12@\n" +
 	"\x04name\x18\x01 \x01(\tB,\xbaH)r'2%^(purchaseOrders|batches)/[a-z0-9-]+$R\x04name\"\xa8\x01\n" +
 	"\aPegging\x12\x12\n" +
@@ -2008,8 +2534,7 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\vLineClosing\x12\x1c\n" +
 	"\x18LINE_CLOSING_UNSPECIFIED\x10\x00\x12!\n" +
 	"\x1dLINE_CLOSING_WITHIN_TOLERANCE\x10\x01\x12\x16\n" +
-	"\x12LINE_CLOSING_SHORT\x10\x022\xf3\n" +
-	"\n" +
+	"\x12LINE_CLOSING_SHORT\x10\x022\xe9\v\n" +
 	"\x11PurchasingService\x12\x8d\x01\n" +
 	"\x13CreatePurchaseOrder\x12'.millbase.v1.CreatePurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"1\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02$:\x0epurchase_order\"\x12/v1/purchaseOrders\x12\x80\x01\n" +
@@ -2028,7 +2553,9 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\vGetCoverage\x12\x1f.millbase.v1.GetCoverageRequest\x1a\x15.millbase.v1.Coverage\"\x1c\xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/coverage\x12i\n" +
 	"\x0eExportCoverage\x12\x1f.millbase.v1.GetCoverageRequest\x1a\x14.google.api.HttpBody\" \xca\xda\x18\x04\n" +
-	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coverage:csv\x12\x97\x01\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coverage:csv\x12t\n" +
+	"\vTryCoverage\x12\x1f.millbase.v1.TryCoverageRequest\x1a\x1f.millbase.v1.CoverageDifference\"#\xca\xda\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/coverage:try\x12\x97\x01\n" +
 	"\n" +
 	"GetPegging\x12\x1e.millbase.v1.GetPeggingRequest\x1a\x14.millbase.v1.Pegging\"S\xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02EZ\x1e\x12\x1c/v1/{name=batches/*}:pegging\x12#/v1/{name=purchaseOrders/*}:peggingB'Z%millbase/proto/millbase/v1;millbasev1b\x06proto3"
@@ -2046,7 +2573,7 @@ func file_millbase_v1_purchasing_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_purchasing_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(PurchaseOrderState)(0),            // 0: millbase.v1.PurchaseOrderState
 	(LineClosing)(0),                   // 1: millbase.v1.LineClosing
@@ -2061,72 +2588,90 @@ var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(*ListPurchaseOrdersResponse)(nil), // 10: millbase.v1.ListPurchaseOrdersResponse
 	(*SendPurchaseOrderRequest)(nil),   // 11: millbase.v1.SendPurchaseOrderRequest
 	(*CancelPurchaseOrderRequest)(nil), // 12: millbase.v1.CancelPurchaseOrderRequest
-	(*GetPeggingRequest)(nil),          // 13: millbase.v1.GetPeggingRequest
-	(*Pegging)(nil),                    // 14: millbase.v1.Pegging
-	(*FreeMass)(nil),                   // 15: millbase.v1.FreeMass
-	(*PeggedNeed)(nil),                 // 16: millbase.v1.PeggedNeed
-	(*PegCover)(nil),                   // 17: millbase.v1.PegCover
-	(*GetCoverageRequest)(nil),         // 18: millbase.v1.GetCoverageRequest
-	(*Coverage)(nil),                   // 19: millbase.v1.Coverage
-	(*CoverageRow)(nil),                // 20: millbase.v1.CoverageRow
-	(*Expedite)(nil),                   // 21: millbase.v1.Expedite
-	(*OrderSuggestion)(nil),            // 22: millbase.v1.OrderSuggestion
-	(*money.Money)(nil),                // 23: google.type.Money
-	(*timestamppb.Timestamp)(nil),      // 24: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),      // 25: google.protobuf.FieldMask
-	(*httpbody.HttpBody)(nil),          // 26: google.api.HttpBody
+	(*TryCoverageRequest)(nil),         // 13: millbase.v1.TryCoverageRequest
+	(*CoverageChange)(nil),             // 14: millbase.v1.CoverageChange
+	(*CoverageDifference)(nil),         // 15: millbase.v1.CoverageDifference
+	(*CoverageMove)(nil),               // 16: millbase.v1.CoverageMove
+	(*CoverageState)(nil),              // 17: millbase.v1.CoverageState
+	(*GetPeggingRequest)(nil),          // 18: millbase.v1.GetPeggingRequest
+	(*Pegging)(nil),                    // 19: millbase.v1.Pegging
+	(*FreeMass)(nil),                   // 20: millbase.v1.FreeMass
+	(*PeggedNeed)(nil),                 // 21: millbase.v1.PeggedNeed
+	(*PegCover)(nil),                   // 22: millbase.v1.PegCover
+	(*GetCoverageRequest)(nil),         // 23: millbase.v1.GetCoverageRequest
+	(*Coverage)(nil),                   // 24: millbase.v1.Coverage
+	(*CoverageRow)(nil),                // 25: millbase.v1.CoverageRow
+	(*Expedite)(nil),                   // 26: millbase.v1.Expedite
+	(*OrderSuggestion)(nil),            // 27: millbase.v1.OrderSuggestion
+	(*CoverageChange_Delay)(nil),       // 28: millbase.v1.CoverageChange.Delay
+	(*CoverageChange_Move)(nil),        // 29: millbase.v1.CoverageChange.Move
+	(*money.Money)(nil),                // 30: google.type.Money
+	(*timestamppb.Timestamp)(nil),      // 31: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),      // 32: google.protobuf.FieldMask
+	(*httpbody.HttpBody)(nil),          // 33: google.api.HttpBody
 }
 var file_millbase_v1_purchasing_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.PurchaseOrder.state:type_name -> millbase.v1.PurchaseOrderState
 	4,  // 1: millbase.v1.PurchaseOrder.lines:type_name -> millbase.v1.PurchaseOrderLine
-	23, // 2: millbase.v1.PurchaseOrder.price_difference:type_name -> google.type.Money
-	24, // 3: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
-	24, // 4: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
-	23, // 5: millbase.v1.OrderDelivery.price_per_kg:type_name -> google.type.Money
-	23, // 6: millbase.v1.OrderDelivery.price_difference:type_name -> google.type.Money
-	23, // 7: millbase.v1.OrderDelivery.landed_per_kg:type_name -> google.type.Money
-	23, // 8: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
+	30, // 2: millbase.v1.PurchaseOrder.price_difference:type_name -> google.type.Money
+	31, // 3: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
+	31, // 4: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
+	30, // 5: millbase.v1.OrderDelivery.price_per_kg:type_name -> google.type.Money
+	30, // 6: millbase.v1.OrderDelivery.price_difference:type_name -> google.type.Money
+	30, // 7: millbase.v1.OrderDelivery.landed_per_kg:type_name -> google.type.Money
+	30, // 8: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
 	1,  // 9: millbase.v1.PurchaseOrderLine.closing:type_name -> millbase.v1.LineClosing
 	3,  // 10: millbase.v1.PurchaseOrderLine.deliveries:type_name -> millbase.v1.OrderDelivery
 	2,  // 11: millbase.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
 	2,  // 12: millbase.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
-	25, // 13: millbase.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
+	32, // 13: millbase.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
 	2,  // 14: millbase.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> millbase.v1.PurchaseOrder
-	16, // 15: millbase.v1.Pegging.needs:type_name -> millbase.v1.PeggedNeed
-	16, // 16: millbase.v1.Pegging.serves:type_name -> millbase.v1.PeggedNeed
-	15, // 17: millbase.v1.Pegging.free:type_name -> millbase.v1.FreeMass
-	17, // 18: millbase.v1.PeggedNeed.covers:type_name -> millbase.v1.PegCover
-	20, // 19: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
-	22, // 20: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
-	21, // 21: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
-	16, // 22: millbase.v1.CoverageRow.needs:type_name -> millbase.v1.PeggedNeed
-	23, // 23: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
-	23, // 24: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
-	5,  // 25: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
-	8,  // 26: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
-	9,  // 27: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
-	6,  // 28: millbase.v1.PurchasingService.UpdatePurchaseOrder:input_type -> millbase.v1.UpdatePurchaseOrderRequest
-	7,  // 29: millbase.v1.PurchasingService.ClosePurchaseOrder:input_type -> millbase.v1.ClosePurchaseOrderRequest
-	11, // 30: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
-	12, // 31: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
-	18, // 32: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
-	18, // 33: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.GetCoverageRequest
-	13, // 34: millbase.v1.PurchasingService.GetPegging:input_type -> millbase.v1.GetPeggingRequest
-	2,  // 35: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	2,  // 36: millbase.v1.PurchasingService.GetPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	10, // 37: millbase.v1.PurchasingService.ListPurchaseOrders:output_type -> millbase.v1.ListPurchaseOrdersResponse
-	2,  // 38: millbase.v1.PurchasingService.UpdatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	2,  // 39: millbase.v1.PurchasingService.ClosePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	2,  // 40: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	2,  // 41: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	19, // 42: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
-	26, // 43: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
-	14, // 44: millbase.v1.PurchasingService.GetPegging:output_type -> millbase.v1.Pegging
-	35, // [35:45] is the sub-list for method output_type
-	25, // [25:35] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	14, // 15: millbase.v1.TryCoverageRequest.changes:type_name -> millbase.v1.CoverageChange
+	28, // 16: millbase.v1.CoverageChange.delay:type_name -> millbase.v1.CoverageChange.Delay
+	29, // 17: millbase.v1.CoverageChange.move:type_name -> millbase.v1.CoverageChange.Move
+	16, // 18: millbase.v1.CoverageDifference.rows:type_name -> millbase.v1.CoverageMove
+	30, // 19: millbase.v1.CoverageDifference.cost_before:type_name -> google.type.Money
+	30, // 20: millbase.v1.CoverageDifference.cost_after:type_name -> google.type.Money
+	17, // 21: millbase.v1.CoverageMove.before:type_name -> millbase.v1.CoverageState
+	17, // 22: millbase.v1.CoverageMove.after:type_name -> millbase.v1.CoverageState
+	30, // 23: millbase.v1.CoverageState.landed_cost:type_name -> google.type.Money
+	21, // 24: millbase.v1.Pegging.needs:type_name -> millbase.v1.PeggedNeed
+	21, // 25: millbase.v1.Pegging.serves:type_name -> millbase.v1.PeggedNeed
+	20, // 26: millbase.v1.Pegging.free:type_name -> millbase.v1.FreeMass
+	22, // 27: millbase.v1.PeggedNeed.covers:type_name -> millbase.v1.PegCover
+	25, // 28: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
+	27, // 29: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
+	26, // 30: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
+	21, // 31: millbase.v1.CoverageRow.needs:type_name -> millbase.v1.PeggedNeed
+	30, // 32: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
+	30, // 33: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
+	5,  // 34: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
+	8,  // 35: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
+	9,  // 36: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
+	6,  // 37: millbase.v1.PurchasingService.UpdatePurchaseOrder:input_type -> millbase.v1.UpdatePurchaseOrderRequest
+	7,  // 38: millbase.v1.PurchasingService.ClosePurchaseOrder:input_type -> millbase.v1.ClosePurchaseOrderRequest
+	11, // 39: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
+	12, // 40: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
+	23, // 41: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
+	23, // 42: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.GetCoverageRequest
+	13, // 43: millbase.v1.PurchasingService.TryCoverage:input_type -> millbase.v1.TryCoverageRequest
+	18, // 44: millbase.v1.PurchasingService.GetPegging:input_type -> millbase.v1.GetPeggingRequest
+	2,  // 45: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 46: millbase.v1.PurchasingService.GetPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	10, // 47: millbase.v1.PurchasingService.ListPurchaseOrders:output_type -> millbase.v1.ListPurchaseOrdersResponse
+	2,  // 48: millbase.v1.PurchasingService.UpdatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 49: millbase.v1.PurchasingService.ClosePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 50: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	2,  // 51: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
+	24, // 52: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
+	33, // 53: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
+	15, // 54: millbase.v1.PurchasingService.TryCoverage:output_type -> millbase.v1.CoverageDifference
+	19, // 55: millbase.v1.PurchasingService.GetPegging:output_type -> millbase.v1.Pegging
+	45, // [45:56] is the sub-list for method output_type
+	34, // [34:45] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_millbase_v1_purchasing_proto_init() }
@@ -2135,13 +2680,18 @@ func file_millbase_v1_purchasing_proto_init() {
 		return
 	}
 	file_millbase_v1_access_proto_init()
+	file_millbase_v1_purchasing_proto_msgTypes[12].OneofWrappers = []any{
+		(*CoverageChange_Delay_)(nil),
+		(*CoverageChange_RejectedLot)(nil),
+		(*CoverageChange_Move_)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_purchasing_proto_rawDesc), len(file_millbase_v1_purchasing_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   21,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -436,6 +436,33 @@ func local_request_PurchasingService_ExportCoverage_0(ctx context.Context, marsh
 	return msg, metadata, err
 }
 
+func request_PurchasingService_TryCoverage_0(ctx context.Context, marshaler runtime.Marshaler, client PurchasingServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TryCoverageRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.TryCoverage(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_PurchasingService_TryCoverage_0(ctx context.Context, marshaler runtime.Marshaler, server PurchasingServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TryCoverageRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.TryCoverage(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_PurchasingService_GetPegging_0(ctx context.Context, marshaler runtime.Marshaler, client PurchasingServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq GetPeggingRequest
@@ -700,6 +727,26 @@ func RegisterPurchasingServiceHandlerServer(ctx context.Context, mux *runtime.Se
 		}
 		forward_PurchasingService_ExportCoverage_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_PurchasingService_TryCoverage_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/millbase.v1.PurchasingService/TryCoverage", runtime.WithHTTPPathPattern("/v1/coverage:try"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_PurchasingService_TryCoverage_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_PurchasingService_TryCoverage_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_PurchasingService_GetPegging_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -933,6 +980,23 @@ func RegisterPurchasingServiceHandlerClient(ctx context.Context, mux *runtime.Se
 		}
 		forward_PurchasingService_ExportCoverage_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_PurchasingService_TryCoverage_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/millbase.v1.PurchasingService/TryCoverage", runtime.WithHTTPPathPattern("/v1/coverage:try"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_PurchasingService_TryCoverage_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_PurchasingService_TryCoverage_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_PurchasingService_GetPegging_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -980,6 +1044,7 @@ var (
 	pattern_PurchasingService_CancelPurchaseOrder_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "purchaseOrders", "name"}, "cancel"))
 	pattern_PurchasingService_GetCoverage_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "coverage"}, ""))
 	pattern_PurchasingService_ExportCoverage_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "coverage"}, "csv"))
+	pattern_PurchasingService_TryCoverage_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "coverage"}, "try"))
 	pattern_PurchasingService_GetPegging_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "purchaseOrders", "name"}, "pegging"))
 	pattern_PurchasingService_GetPegging_1          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "batches", "name"}, "pegging"))
 )
@@ -994,6 +1059,7 @@ var (
 	forward_PurchasingService_CancelPurchaseOrder_0 = runtime.ForwardResponseMessage
 	forward_PurchasingService_GetCoverage_0         = runtime.ForwardResponseMessage
 	forward_PurchasingService_ExportCoverage_0      = runtime.ForwardResponseMessage
+	forward_PurchasingService_TryCoverage_0         = runtime.ForwardResponseMessage
 	forward_PurchasingService_GetPegging_0          = runtime.ForwardResponseMessage
 	forward_PurchasingService_GetPegging_1          = runtime.ForwardResponseMessage
 )

@@ -29,6 +29,7 @@ const (
 	PurchasingService_CancelPurchaseOrder_FullMethodName = "/millbase.v1.PurchasingService/CancelPurchaseOrder"
 	PurchasingService_GetCoverage_FullMethodName         = "/millbase.v1.PurchasingService/GetCoverage"
 	PurchasingService_ExportCoverage_FullMethodName      = "/millbase.v1.PurchasingService/ExportCoverage"
+	PurchasingService_TryCoverage_FullMethodName         = "/millbase.v1.PurchasingService/TryCoverage"
 	PurchasingService_GetPegging_FullMethodName          = "/millbase.v1.PurchasingService/GetPegging"
 )
 
@@ -58,6 +59,9 @@ type PurchasingServiceClient interface {
 	// The board as a table of comma-separated values: a line for each material and
 	// week, or day.
 	ExportCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
+	// What the board would be with a delivery late, a lot rejected or a batch moved.
+	// The book stays as it is.
+	TryCoverage(ctx context.Context, in *TryCoverageRequest, opts ...grpc.CallOption) (*CoverageDifference, error)
 	// Which batches hang on an open purchase order or a planned batch, and what a
 	// batch waits for.
 	GetPegging(ctx context.Context, in *GetPeggingRequest, opts ...grpc.CallOption) (*Pegging, error)
@@ -161,6 +165,16 @@ func (c *purchasingServiceClient) ExportCoverage(ctx context.Context, in *GetCov
 	return out, nil
 }
 
+func (c *purchasingServiceClient) TryCoverage(ctx context.Context, in *TryCoverageRequest, opts ...grpc.CallOption) (*CoverageDifference, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CoverageDifference)
+	err := c.cc.Invoke(ctx, PurchasingService_TryCoverage_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *purchasingServiceClient) GetPegging(ctx context.Context, in *GetPeggingRequest, opts ...grpc.CallOption) (*Pegging, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Pegging)
@@ -197,6 +211,9 @@ type PurchasingServiceServer interface {
 	// The board as a table of comma-separated values: a line for each material and
 	// week, or day.
 	ExportCoverage(context.Context, *GetCoverageRequest) (*httpbody.HttpBody, error)
+	// What the board would be with a delivery late, a lot rejected or a batch moved.
+	// The book stays as it is.
+	TryCoverage(context.Context, *TryCoverageRequest) (*CoverageDifference, error)
 	// Which batches hang on an open purchase order or a planned batch, and what a
 	// batch waits for.
 	GetPegging(context.Context, *GetPeggingRequest) (*Pegging, error)
@@ -236,6 +253,9 @@ func (UnimplementedPurchasingServiceServer) GetCoverage(context.Context, *GetCov
 }
 func (UnimplementedPurchasingServiceServer) ExportCoverage(context.Context, *GetCoverageRequest) (*httpbody.HttpBody, error) {
 	return nil, status.Error(codes.Unimplemented, "method ExportCoverage not implemented")
+}
+func (UnimplementedPurchasingServiceServer) TryCoverage(context.Context, *TryCoverageRequest) (*CoverageDifference, error) {
+	return nil, status.Error(codes.Unimplemented, "method TryCoverage not implemented")
 }
 func (UnimplementedPurchasingServiceServer) GetPegging(context.Context, *GetPeggingRequest) (*Pegging, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetPegging not implemented")
@@ -423,6 +443,24 @@ func _PurchasingService_ExportCoverage_Handler(srv interface{}, ctx context.Cont
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PurchasingService_TryCoverage_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TryCoverageRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PurchasingServiceServer).TryCoverage(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PurchasingService_TryCoverage_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PurchasingServiceServer).TryCoverage(ctx, req.(*TryCoverageRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PurchasingService_GetPegging_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetPeggingRequest)
 	if err := dec(in); err != nil {
@@ -483,6 +521,10 @@ var PurchasingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ExportCoverage",
 			Handler:    _PurchasingService_ExportCoverage_Handler,
+		},
+		{
+			MethodName: "TryCoverage",
+			Handler:    _PurchasingService_TryCoverage_Handler,
 		},
 		{
 			MethodName: "GetPegging",

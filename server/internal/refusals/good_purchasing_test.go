@@ -40,6 +40,9 @@ func (b *book) goodPurchasing() map[string]func() proto.Message {
 		"GetDeliveryPerformance": func() proto.Message {
 			return &pb.GetDeliveryPerformanceRequest{Parent: "suppliers/quellmark", Material: "materials/linseed", SinceDate: "2026-01-01"}
 		},
+		"TryCoverage": func() proto.Message {
+			return &pb.TryCoverageRequest{Weeks: 4, Changes: []*pb.CoverageChange{{Change: &pb.CoverageChange_Move_{Move: &pb.CoverageChange_Move{Batch: b.batch(false), DueDate: b.due}}}}}
+		},
 		"GetPegging": func() proto.Message { return &pb.GetPeggingRequest{Name: b.order()} },
 	}
 }
