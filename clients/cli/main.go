@@ -93,7 +93,7 @@ the environment: MILLBASE_SERVER (host:port of gRPC) and MILLBASE_KEY (API key).
 		a.coverage(), a.plan(), a.pegging(), a.orders(), a.offers(), a.prices(), a.suppliers(),
 		a.leadTime(), a.products(),
 		a.materials(), a.lots(), a.receive(), a.stock(), a.move(), a.movements(), a.reserve(), a.ledger(),
-		a.plant(), a.keys(), a.demo(),
+		a.operations(), a.plant(), a.keys(), a.demo(),
 	)
 	return root
 }

@@ -124,7 +124,7 @@ func parseForecast(text string) (*pb.PriceForecast, error) {
 func (a *app) planMake() *cobra.Command {
 	p := &planTerms{}
 	var name, file string
-	var formulas bool
+	var formulas, background bool
 	c := &cobra.Command{
 		Use: "make", Short: "Plan the batches of the book, or a problem from a file", Args: cobra.NoArgs,
 		Example: `  millbase plan make --weeks 8 --storage 0.02EUR
@@ -145,11 +145,19 @@ func (a *app) planMake() *cobra.Command {
 			} else {
 				r.RequestId = newID()
 			}
+			if background {
+				conn, err := a.client()
+				if err != nil {
+					return err
+				}
+				return a.started(pb.NewPlanServiceClient(conn).StartPlan(cmd.Context(), &pb.StartPlanRequest{Plan: r, RequestId: newID()}))
+			}
 			return a.planCall(cmd.Context(), formulas, func(ctx context.Context, s pb.PlanServiceClient) (*pb.Plan, error) { return s.MakePlan(ctx, r) })
 		},
 	}
 	p.add(c.Flags())
 	c.Flags().StringVar(&name, "id", "", "id of the plan (default: the day)")
+	c.Flags().BoolVar(&background, "background", false, "start it as an operation, and leave")
 	c.Flags().StringVar(&file, "file", "", "a problem as JSON, as the API takes it, in place of the book")
 	c.Flags().BoolVar(&formulas, "formulas", false, "list what goes into every batch")
 	return c

@@ -15,7 +15,7 @@ func (a *app) reprice() *cobra.Command {
 	r := &pb.RepriceBookRequest{}
 	var basis string
 	var prices []string
-	var all bool
+	var all, background bool
 	c := &cobra.Command{
 		Use: "reprice", Short: "Which formulas do other prices change, and what does it save", GroupID: groupMake, Args: cobra.NoArgs,
 		Long: `Finds the cheapest formula for every released formula that has a specification,
@@ -44,6 +44,9 @@ the recipe as it stands. The book itself is left as it is.`,
 			for i, f := range r.Formulas {
 				r.Formulas[i] = prefixed("formulas", f)
 			}
+			if background {
+				return a.started(pb.NewRepricingServiceClient(conn).StartRepricing(cmd.Context(), &pb.StartRepricingRequest{Reprice: r, RequestId: newID()}))
+			}
 			answer, err := pb.NewRepricingServiceClient(conn).RepriceBook(cmd.Context(), r)
 			if err != nil {
 				return a.failed(err)
@@ -58,6 +61,7 @@ the recipe as it stands. The book itself is left as it is.`,
 	f.Float64Var(&r.QuantityKg, "kg", 0, "ink, kg (default: each formula's usual batch)")
 	f.StringVar(&r.Date, "date", "", "as of this day, YYYY-MM-DD (default today)")
 	f.Int32Var(&r.MaxFormulas, "most", 0, "list at most so many formulas (default 1000)")
+	f.BoolVar(&background, "background", false, "start it as an operation, and leave")
 	f.BoolVar(&all, "all", false, "list those that save nothing as well")
 	return c
 }

@@ -17,9 +17,11 @@ import (
 func TestMain(m *testing.M) { pgtest.Main(m) }
 
 // plant is a server with the demo plant on it.
-func plant(t testing.TB) *servertest.Server {
+func plant(t testing.TB) *servertest.Server { return plantWith(t, servertest.Options{}) }
+
+func plantWith(t testing.TB, o servertest.Options) *servertest.Server {
 	t.Helper()
-	s := servertest.Start(t)
+	s := servertest.StartWith(t, o)
 	if err := demo.NewLoader(s.As(app.Admin), demo.Today(time.Now()), t.Logf).Load(t.Context()); err != nil {
 		t.Fatal(err)
 	}
