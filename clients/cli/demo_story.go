@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"millbase/clients/demo"
 	pb "millbase/proto/millbase/v1"
 )
 
@@ -22,7 +23,7 @@ func (s *stage) play(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	quote := "q-" + s.stamp()
+	quote, plan := "q-"+s.stamp(), "plan-"+s.stamp()
 	shade := []string{"--on", "uncoated-white", "--specification", "spot-any-shade", "--stock-only"}
 	for _, scene := range []scene{
 		{"THE INK MAKER: the cheapest sheetfed cyan from the lots that I have?", maker, []string{"optimise", "sheetfed-cyan", "--kg", "250", "--stock-only"}, 0},
@@ -42,7 +43,11 @@ func (s *stage) play(ctx context.Context) error {
 		{"", maker, []string{"quote", "print", quote, "--to", s.papers}, 0},
 		{"", maker, []string{"quote", "print", quote, "--copy", "internal", "--to", s.papers}, 0},
 		{"QUALITY CONTROL: how strong are the pigments that came in?", pb.Role_ROLE_QUALITY, []string{"lots", "tests"}, 0},
-		{"PURCHASING: do stock and open orders cover the batches of the next six weeks?", buyer, []string{"coverage", "--short"}, 0},
+		{"PURCHASING, on Monday: do stock and open orders cover the batches of the next six weeks?", buyer, []string{"coverage", "--short"}, 0},
+		{"... all batches planned together: what do I order today, from whom, and what is made from what?", buyer, []string{"plan", "make", "--id", plan}, 0},
+		{"... and if the delivery of magenta pigment comes ten days late?", buyer, []string{"plan", "what-if", "--order-late", demo.LatePigment + "=10"}, 0},
+		{"... I take the plan: its orders are drafted and its lots set aside, all or nothing", buyer, []string{"plan", "accept", plan}, 0},
+		{"", buyer, []string{"orders", "--filter", "state = \"DRAFT\""}, 0},
 		{"WEIGH-UP: what do I weigh, in what order, from which lot?", floor, []string{"batch", "ticket", "b-201"}, 0},
 	} {
 		if err := s.act(ctx, scene); err != nil {

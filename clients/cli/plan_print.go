@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"math"
+	"sort"
 	"strings"
 
 	pb "millbase/proto/millbase/v1"
@@ -157,22 +159,39 @@ func planBatchState(b *pb.PlannedBatch) string {
 	return strings.Join(out, ", ")
 }
 
-// printPlannedChanges lists which batch should use what instead.
+// printPlannedChanges says of each batch what takes the place of what in its
+// formula: the two largest differences either way. --formulas has all.
 func (a *app) printPlannedChanges(p *pb.Plan) {
-	t := newTable("batch", "material", ">formula %", ">planned %")
+	t := newTable("batch", "more", "in place of")
 	for _, b := range p.Batches {
-		for i, c := range b.Changes {
-			name := ""
-			if i == 0 {
-				name = cut(id(b.Batch), 28)
+		var more, less []*pb.PlannedShare
+		for _, c := range b.Changes {
+			if c.Planned > c.Formula {
+				more = append(more, c)
+			} else {
+				less = append(less, c)
 			}
-			t.add(name, cut(c.Title, 40), fixed(100*c.Formula, 2), fixed(100*c.Planned, 2))
+		}
+		if len(more)+len(less) > 0 {
+			t.add(cut(id(b.Batch), 12), largestChanges(more), largestChanges(less))
 		}
 	}
 	if len(t.rows) > 0 {
-		fmt.Fprint(a.out, "\nOther than their formulas\n\n")
+		fmt.Fprint(a.out, "\nOther than their formulas, parts in a hundred of the ink\n\n")
 		t.print(a.out)
 	}
+}
+
+// largestChanges names the two largest.
+func largestChanges(of []*pb.PlannedShare) string {
+	sort.SliceStable(of, func(i, j int) bool {
+		return math.Abs(of[i].Planned-of[i].Formula) > math.Abs(of[j].Planned-of[j].Formula)
+	})
+	var words []string
+	for _, c := range of[:min(2, len(of))] {
+		words = append(words, cut(c.Title, 17)+" "+fixed(100*math.Abs(c.Planned-c.Formula), 1))
+	}
+	return strings.Join(words, ", ")
 }
 
 func (a *app) printPlannedFormulas(p *pb.Plan) {

@@ -188,9 +188,12 @@ type order struct {
 	send                   bool
 }
 
+// LatePigment is the open order of magenta pigment.
+const LatePigment = "po-115"
+
 var orders = []order{
 	{"po-112", "lindholt", "qs-soft", 360, 3.11, 9, true},
-	{"po-115", "veldrin", "pr57-1-bluish", 600, 8.90, 12, true},
+	{LatePigment, "veldrin", "pr57-1-bluish", 600, 8.90, 12, true},
 	{"po-118", "brackenau", "cobalt-10", 40, 14.60, 8, true},
 	{"po-119", "quellmark", "soya", 2160, 1.36, 5, true},
 	{"po-121", "sundmarsh", "pbk7-furnace", 1000, 2.62, 15, true},
