@@ -203,20 +203,29 @@ type side struct {
 	bound, scale float64
 }
 
-// sides makes the rows of limits for one run.
-func (b *built) sides(r *formulation.Ratios) (out []side, first int) {
-	first = len(b.model.Rows)
+// sidesOf makes the rows of limits in a model, for one blend.
+func sidesOf(m *solver.Model, r *formulation.Ratios) (out []side) {
 	for i := range r.Lower {
 		if lo := r.Lower[i]; !math.IsInf(lo, -1) {
 			out = append(out, side{i, lo, scaled(lo)})
-			b.model.AddRow(solver.Row{Upper: math.Inf(1)})
+			m.AddRow(solver.Row{Upper: math.Inf(1)})
 		}
 		if up := r.Upper[i]; !math.IsInf(up, 1) {
 			out = append(out, side{i, up, scaled(up)})
-			b.model.AddRow(solver.Row{Lower: never})
+			m.AddRow(solver.Row{Lower: never})
 		}
 	}
-	return out, first
+	return out
+}
+
+// sidesAt are the entries of source j in the rows of limits, which begin at first.
+func sidesAt(sides []side, r *formulation.Ratios, first, j int) (out []solver.Entry) {
+	for i, s := range sides {
+		if v := (r.Num[s.limit][j] - s.bound*r.Den[s.limit][j]) * s.scale; math.Abs(v) > 1e-12 {
+			out = append(out, solver.Entry{Row: first + i, Value: v})
+		}
+	}
+	return out
 }
 
 // makeRun makes the columns of one run. Its rows and columns have no names of their
@@ -225,7 +234,8 @@ func (b *built) makeRun(g, t int, r *formulation.Ratios, sources []int) run {
 	m, of := &b.model, b.groups[g].like
 	out := run{group: g, period: t, columns: make([]int, 0, len(sources)), sources: make([]int, 0, len(sources))}
 	makes := m.AddRow(solver.Row{Name: fmt.Sprintf("makes %s %d", of.ID, t)})
-	sides, first := b.sides(r)
+	first := len(m.Rows)
+	sides := sidesOf(m, r)
 	// A batch that brings a supply adds to it.
 	entries := []solver.Entry{{Row: makes, Value: -1}, {Row: b.asked[g], Value: 1}}
 	cost := of.LatePerKg*float64(max(0, t-of.Due)) - of.Worth
@@ -246,11 +256,7 @@ func (b *built) makeRun(g, t int, r *formulation.Ratios, sources []int) run {
 		for _, u := range b.uses[material][t] {
 			entries = append(entries, solver.Entry{Row: u, Value: 1})
 		}
-		for i, s := range sides {
-			if v := (r.Num[s.limit][j] - s.bound*r.Den[s.limit][j]) * s.scale; math.Abs(v) > 1e-12 {
-				entries = append(entries, solver.Entry{Row: first + i, Value: v})
-			}
-		}
+		entries = append(entries, sidesAt(sides, r, first, j)...)
 		out.columns = append(out.columns, m.AddVariable(solver.Variable{Cost: price, Upper: math.Inf(1)}, entries...))
 		out.sources = append(out.sources, j)
 	}

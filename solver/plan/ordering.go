@@ -16,7 +16,8 @@ type ordering struct {
 	lp, mip solver.Engine
 	free    *proven
 	best    *settled
-	bound   float64 // proved, without what is fixed
+	bound   float64   // proved, without what is fixed
+	needed  []float64 // see mostNeeded
 }
 
 // work leaves the best in w.best.
@@ -94,7 +95,7 @@ func (w *ordering) relative(part float64) float64 {
 
 // searchTotals searches the model of what is ordered in all.
 func (w *ordering) searchTotals() {
-	m := w.b.totals()
+	m := w.b.totals(w.most())
 	got := w.b.look(w.ctx, w.mip, m, extended(w.free.Basis, m), w.relative(0.2), w.part(totalsPart))
 	w.bound = math.Max(w.bound, got.bound)
 	if got.x != nil {
@@ -108,7 +109,7 @@ func (w *ordering) searchEvery() {
 	if len(w.b.model.Variables) > mostColumns {
 		return
 	}
-	m, units := w.b.every()
+	m, units := w.b.every(w.most())
 	got := w.b.look(w.ctx, w.mip, m, extended(w.free.Basis, m), w.relative(0.9), w.part(everyPart))
 	w.bound = math.Max(w.bound, got.bound)
 	if got.x == nil {
@@ -134,4 +135,12 @@ func (w *ordering) searchEvery() {
 		}
 	}
 	_ = w.try(orders)
+}
+
+// most is what is needed of each offer at most, worked out once.
+func (w *ordering) most() []float64 {
+	if w.needed == nil {
+		w.needed = w.b.mostNeeded(w.ctx, w.lp)
+	}
+	return w.needed
 }

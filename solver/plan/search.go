@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"millbase/solver"
+	"millbase/solver/formulation"
 )
 
 // Two models with whole numbers stand behind the orders.
@@ -62,25 +63,36 @@ func (o *Offer) levels(most float64) []level {
 	return out
 }
 
-// mostNeeded is more of an offer than any plan has a use for, kg; +Inf where that is
-// not known.
-func (b *built) mostNeeded(o int) float64 {
-	of := &b.p.Offers[o]
-	m := &b.p.Materials[of.Material]
-	stays := of.Properties.Retained()
-	if stays < 1e-3 {
-		return math.Inf(1)
-	}
-	need := float64(b.periods) * (m.ClosingLeast + m.SafetyStock)
+// mostNeeded is more of each offer than any plan has a use for, kg; +Inf where that
+// is not known.
+func (b *built) mostNeeded(ctx context.Context, lp solver.Engine) []float64 {
+	need := make([]float64, len(b.p.Offers))
+	shares := map[*formulation.Ratios][]float64{}
 	for g := range b.groups {
-		if list := b.groups[g].like.Offers; list == nil || slices.Contains(list, o) {
-			need += b.groups[g].most / stays
+		of := b.groups[g].like
+		r, err := b.ratiosOf(of)
+		if err != nil { // it was known before
+			continue
+		}
+		if shares[r] == nil {
+			shares[r] = b.largestShares(ctx, lp, r)
+		}
+		for o := range need {
+			if share := shares[r][o]; share > 0 && (of.Offers == nil || slices.Contains(of.Offers, o)) {
+				need[o] += b.groups[g].most * share
+			}
 		}
 	}
-	for _, k := range of.Breaks {
-		need = math.Max(need, k.From)
+	for o := range need {
+		of := &b.p.Offers[o]
+		m := &b.p.Materials[of.Material]
+		need[o] += float64(b.periods) * (m.ClosingLeast + m.SafetyStock)
+		for _, k := range of.Breaks {
+			need[o] = math.Max(need[o], k.From)
+		}
+		need[o] = math.Max(need[o], of.MinimumOrder) + of.Pack
 	}
-	return math.Max(need, of.MinimumOrder) + of.Pack
+	return need
 }
 
 // quantity adds the columns of a quantity of an offer that is to be one that the
@@ -126,11 +138,11 @@ func (b *built) quantity(m *solver.Model, of *Offer, levels []level, price, char
 }
 
 // totals is the first model. The columns of the linear program come first.
-func (b *built) totals() *solver.Model {
+func (b *built) totals(needed []float64) *solver.Model {
 	m := b.model.Clone()
 	for o := range b.p.Offers {
 		of := &b.p.Offers[o]
-		most := b.mostNeeded(o)
+		most := needed[o]
 		if !of.whole() || math.IsInf(most, 1) {
 			continue
 		}
@@ -162,13 +174,13 @@ func (b *built) totals() *solver.Model {
 }
 
 // every is the second model, with the columns that count units of each order.
-func (b *built) every() (*solver.Model, [][][]int) {
+func (b *built) every(needed []float64) (*solver.Model, [][][]int) {
 	m := b.model.Clone()
 	units := make([][][]int, len(b.p.Offers))
 	for o := range b.p.Offers {
 		of := &b.p.Offers[o]
 		units[o] = make([][]int, b.periods)
-		need := b.mostNeeded(o)
+		need := needed[o]
 		if !of.whole() || math.IsInf(need, 1) {
 			continue
 		}
