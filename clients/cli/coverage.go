@@ -80,6 +80,7 @@ func (a *app) printCoverage(c *pb.Coverage) {
 		}
 		a.printPeriods(c, from, min(from+periodsAcross, len(c.WeekDates)))
 	}
+	a.printApart(c)
 	a.printSuggestions(c)
 	a.printExpedites(c)
 	var needs []*pb.PeggedNeed
@@ -119,6 +120,30 @@ func (a *app) printPeriods(c *pb.Coverage, from, to int) {
 		t.add(row...)
 	}
 	t.print(a.out)
+}
+
+// printApart prints what is there and does not count, or will not for long.
+func (a *app) printApart(c *pb.Coverage) {
+	var held, expiring []string
+	for _, r := range c.Rows {
+		if r.QuarantinedKg > 0 {
+			held = append(held, fmt.Sprintf("%s %s kg", id(r.Material), number(r.QuarantinedKg, 0)))
+		}
+		for i, kg := range r.ExpiringKg {
+			if kg > 0 {
+				expiring = append(expiring, fmt.Sprintf("%s %s kg (%s)", id(r.Material), number(kg, 0), c.WeekDates[i][5:]))
+			}
+		}
+	}
+	for _, line := range []struct {
+		title string
+		items []string
+	}{{"In quarantine", held}, {"Expires before it is used", expiring}} {
+		if len(line.items) > 0 {
+			fmt.Fprintln(a.out)
+			fmt.Fprintln(a.out, wrap(line.title+": "+strings.Join(line.items, ", "), 100, "  "))
+		}
+	}
 }
 
 func (a *app) printExpedites(c *pb.Coverage) {

@@ -61,19 +61,19 @@ func (a *app) prices() *cobra.Command {
 }
 
 func (a *app) printPrices(prices []*pb.PriceRecord) {
-	t := newTable("offer", "material", "since", "price per kg from kg", ">freight", ">change")
+	t := newTable("offer", "material", "since", ">per kg", ">at best", ">freight", ">change")
 	last := map[string]*money.Money{}
 	for _, p := range prices {
-		var breaks []string
-		for _, b := range p.PriceBreaks {
-			breaks = append(breaks, fmt.Sprintf("%s from %s", cash(b.PricePerKg, 3), kg(b.FromKg)))
+		breaks := ""
+		if n := len(p.PriceBreaks) - 1; n > 0 {
+			breaks = fmt.Sprintf("%s from %s kg", cash(p.PriceBreaks[n].PricePerKg, 3), kg(p.PriceBreaks[n].FromKg))
 		}
 		first, change := p.PriceBreaks[0].GetPricePerKg(), ""
 		if before := last[p.Offer]; before != nil && before.CurrencyCode == first.CurrencyCode && amount(before) > 0 {
 			change = fixed(100*(amount(first)/amount(before)-1), 1) + " %"
 		}
 		last[p.Offer] = first
-		t.add(offerShort(p.Offer), id(p.Material), p.EnterTime.AsTime().Format("2006-01-02"), strings.Join(breaks, ", "), cash(p.FreightPerKg, 3), change)
+		t.add(offerShort(p.Offer), id(p.Material), p.EnterTime.AsTime().Format("2006-01-02"), cash(first, 3), breaks, cash(p.FreightPerKg, 3), change)
 	}
 	t.print(a.out)
 }

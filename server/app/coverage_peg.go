@@ -63,7 +63,7 @@ func (n *netter) pegged(material string) []PeggedNeed {
 				cover.Source, cover.Arrival = a.source, n.date(a.day)
 			default:
 				o := r.orders[pegIndex(c.Receipt)]
-				cover.Source, cover.Supplier, cover.Arrival = coverPlanned, o.Supplier, n.date(o.Receipt)
+				cover.Source, cover.Supplier, cover.Arrival = coverPlanned, o.Supplier, n.arrives(o)
 			}
 			need.Covers = append(need.Covers, cover)
 		}

@@ -139,7 +139,7 @@ func (n *netter) peg(r *netted) error {
 		receipts = append(receipts, netting.Receipt{ID: pegID(pegArrival, i), At: n.date(a.day), Mass: a.quantity})
 	}
 	for i, o := range r.orders {
-		receipts = append(receipts, netting.Receipt{ID: pegID(pegPlanned, i), At: n.date(o.Receipt), Mass: o.Mass})
+		receipts = append(receipts, netting.Receipt{ID: pegID(pegPlanned, i), At: n.arrives(o), Mass: o.Mass})
 	}
 	var needs []netting.Need
 	for day, q := range r.expiring {
@@ -171,6 +171,14 @@ func (n *netter) peg(r *netted) error {
 		r.orders[i].Batches = slices.Compact(r.orders[i].Batches)
 	}
 	return nil
+}
+
+// arrives is when a planned order is there, ordered today where that is past due.
+func (n *netter) arrives(o plannedOrder) time.Time {
+	if o.Release.Late > 0 && o.Supplier != "" {
+		return o.Arrival
+	}
+	return n.date(o.Receipt + o.Release.Late)
 }
 
 // expedites names the open orders that the plan would bring forward.

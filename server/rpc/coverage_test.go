@@ -141,9 +141,13 @@ func TestSafetyTimeAndFenceOnTheBoard(t *testing.T) {
 		must[*pb.Material](t)(materials.UpdateMaterial(t.Context(), &pb.UpdateMaterialRequest{Material: m, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"ordering"}}}))
 	}
 	change(&pb.Ordering{LotRule: pb.LotRule_LOT_RULE_FIXED_LOT, FixedLotKg: 230, SafetyTimeDays: 13})
-	if r = seatRow(t, s, &pb.GetCoverageRequest{}); r.GetPastDueReleaseKg() != 230 || r.GetSuggestions()[0].GetPastDueDays() != 2 || r.GetSuggestions()[0].GetLate() ||
+	if r = seatRow(t, s, &pb.GetCoverageRequest{Pegging: true}); r.GetPastDueReleaseKg() != 230 || r.GetSuggestions()[0].GetPastDueDays() != 2 || r.GetSuggestions()[0].GetLate() ||
 		r.GetSuggestions()[0].GetOrderByDate() != "2026-11-02" || r.GetSuggestions()[0].GetArrivalDate() != "2026-11-16" {
 		t.Errorf("two days past due, but in time for the batch: %v", r)
+	}
+	// What is past due is there when it can be, not when it was planned to be.
+	if c := r.GetNeeds()[1].GetCovers()[1]; c.GetSource() != "planned" || c.GetArrivalDate() != "2026-11-16" || c.GetLateDays() != 0 {
+		t.Errorf("week 4 is covered by %v", r.GetNeeds()[1])
 	}
 	change(&pb.Ordering{LotRule: pb.LotRule_LOT_RULE_LOT_FOR_LOT, FenceDays: 28})
 	r = seatRow(t, s, &pb.GetCoverageRequest{})
