@@ -185,7 +185,7 @@ func (a *app) printSuggestions(c *pb.Coverage) {
 			case s.PastDueDays > 0:
 				when = fmt.Sprintf("%d d past due", s.PastDueDays)
 			}
-			t.add(id(r.Material), number(s.QuantityKg, 3), id(s.Supplier), s.OrderByDate, s.ArrivalDate, cash(s.LandedCost, 2), shorten(ids(s.Batches), 1), when)
+			t.add(id(r.Material), number(s.QuantityKg, 3), id(s.Supplier), s.OrderByDate, s.ArrivalDate, cash(s.LandedCost, 2), firstOf(ids(s.Batches)), when)
 		}
 	}
 	if len(t.rows) == 0 {
@@ -193,6 +193,14 @@ func (a *app) printSuggestions(c *pb.Coverage) {
 	}
 	fmt.Fprint(a.out, "\nTo order\n\n")
 	t.print(a.out)
+}
+
+// firstOf is the first word and how many follow: "b-7 +3".
+func firstOf(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return fmt.Sprintf("%s +%d", words[0], len(words)-1)
 }
 
 // ids are the last parts of resource names.

@@ -69,7 +69,7 @@ func (a *app) printBoardDifference(d *pb.CoverageDifference) {
 				late = "too late"
 			}
 			t.add(id(r.Material), orNot(r.Before.FirstShortDate), number(r.Before.ShortKg, 1), orNot(r.After.FirstShortDate), number(r.After.ShortKg, 1),
-				shorten(ids(r.After.Batches), 1), number(r.Before.OrderedKg, 1), number(r.After.OrderedKg, 1), late)
+				firstOf(ids(r.After.Batches)), number(r.Before.OrderedKg, 1), number(r.After.OrderedKg, 1), late)
 		}
 		t.print(a.out)
 	}

@@ -52,7 +52,7 @@ func (a *app) printNeeds(title string, needs []*pb.PeggedNeed) {
 	}
 	t := newTable("material", "needed on", ">kg", "for", ">covered kg", "by", "there on", "")
 	for _, n := range needs {
-		first := []string{id(n.Material), n.Date, number(n.QuantityKg, 3), shorten(ids(n.Batches), 1)}
+		first := []string{id(n.Material), n.Date, number(n.QuantityKg, 3), firstOf(ids(n.Batches))}
 		if n.ShortKg > 0 {
 			t.add(append(first, number(n.ShortKg, 3), "nothing", "", "short")...)
 			first = make([]string, 4)
