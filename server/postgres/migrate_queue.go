@@ -24,14 +24,17 @@ const (
 
 func queueMigration() *goose.Migration {
 	return goose.NewGoMigration(queueMigrationVersion,
-		&goose.GoFunc{RunDB: func(ctx context.Context, db *sql.DB) error { return migrateQueue(ctx, db, rivermigrate.DirectionUp) }},
-		&goose.GoFunc{RunDB: func(ctx context.Context, db *sql.DB) error { return migrateQueue(ctx, db, rivermigrate.DirectionDown) }})
+		&goose.GoFunc{RunDB: migrateQueue},
+		&goose.GoFunc{RunDB: func(ctx context.Context, db *sql.DB) error {
+			_, err := db.ExecContext(ctx, "DROP SCHEMA "+QueueSchema+" CASCADE")
+			return err
+		}})
 }
 
 // migrateQueue runs each of the queue's migrations in a transaction of its own: a
 // value added to an enum can't be used in the same one. What a broken attempt left
 // is gone on with.
-func migrateQueue(ctx context.Context, db *sql.DB, direction rivermigrate.Direction) (err error) {
+func migrateQueue(ctx context.Context, db *sql.DB) (err error) {
 	conn, err := db.Conn(ctx)
 	if err != nil {
 		return err
@@ -40,30 +43,30 @@ func migrateQueue(ctx context.Context, db *sql.DB, direction rivermigrate.Direct
 	if _, err := conn.ExecContext(ctx, "CREATE SCHEMA IF NOT EXISTS "+QueueSchema); err != nil {
 		return err
 	}
-	migrator, err := rivermigrate.New(riverpgxv5.New(nil), &rivermigrate.Config{Schema: QueueSchema, Logger: slog.New(slog.DiscardHandler)})
+	migrator, err := newQueueMigrator()
 	if err != nil {
 		return err
 	}
-	options := &rivermigrate.MigrateOpts{MaxSteps: 1}
-	err = conn.Raw(func(driver any) error {
+	return conn.Raw(func(driver any) error {
 		c := driver.(*stdlib.Conn).Conn()
-		for {
+		for at := 0; at < queueTarget; {
 			var done *rivermigrate.MigrateResult
 			err := pgx.BeginFunc(ctx, c, func(t pgx.Tx) (err error) {
-				done, err = migrator.MigrateTx(ctx, t, direction, options)
+				done, err = migrator.MigrateTx(ctx, t, rivermigrate.DirectionUp, &rivermigrate.MigrateOpts{MaxSteps: 1})
 				return err
 			})
 			if err != nil {
 				return fmt.Errorf("the job queue's tables: %w", err)
 			}
-			if len(done.Versions) == 0 || direction == rivermigrate.DirectionUp && done.Versions[len(done.Versions)-1].Version >= queueTarget {
+			if len(done.Versions) == 0 {
 				return nil
 			}
+			at = done.Versions[0].Version
 		}
+		return nil
 	})
-	if err != nil || direction == rivermigrate.DirectionUp {
-		return err
-	}
-	_, err = conn.ExecContext(ctx, "DROP SCHEMA "+QueueSchema+" CASCADE")
-	return err
+}
+
+func newQueueMigrator() (*rivermigrate.Migrator[pgx.Tx], error) {
+	return rivermigrate.New(riverpgxv5.New(nil), &rivermigrate.Config{Schema: QueueSchema, Logger: slog.New(slog.DiscardHandler)})
 }

@@ -3,8 +3,12 @@ package plantday
 import (
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 
+	"google.golang.org/grpc/codes"
+
+	pb "millbase/proto/millbase/v1"
 	"millbase/server/app"
 	"millbase/server/jobs"
 	"millbase/server/servertest"
@@ -38,6 +42,7 @@ func TestLongWorkFromTheCommandLine(t *testing.T) {
 		}
 		return operation
 	}
+	t.Run("cancel", func(t *testing.T) { cancelledPlan(t, s) })
 	book := start(app.InkMaker, "reprice --price medium-alkyd=+20%")
 	plan := start(app.Purchasing, "plan make --weeks 4 --seconds 5")
 
@@ -65,5 +70,34 @@ func TestLongWorkFromTheCommandLine(t *testing.T) {
 	good(app.InkMaker, "operations delete "+book)
 	if out := good(app.InkMaker, "operations"); strings.Contains(out, book) {
 		t.Errorf("still there:\n%s", out)
+	}
+}
+
+// cancelledPlan: a plan that would search for a minute ends soon after it is told to.
+func cancelledPlan(t *testing.T, s *servertest.Server) {
+	conn := s.As(app.Purchasing)
+	o, err := pb.NewPlanServiceClient(conn).StartPlan(t.Context(), &pb.StartPlanRequest{Plan: &pb.MakePlanRequest{
+		GapPercent: 1e-9, TimeLimitSeconds: 60, What: &pb.MakePlanRequest_Book{Book: &pb.PlanBook{Weeks: 12}}}})
+	must(t, o, err)
+	ops, m := pb.NewOperationServiceClient(conn), &pb.OperationMetadata{}
+	for m.GetProgressFraction() < 0.1 && m.GetEndTime() == nil {
+		time.Sleep(20 * time.Millisecond)
+		now, err := ops.GetOperation(t.Context(), &pb.GetOperationRequest{Name: o.GetName()})
+		if err = must(t, now, err).GetMetadata().UnmarshalTo(m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	time.Sleep(2 * time.Second) // into the search
+	begin := time.Now()
+	_, err = ops.CancelOperation(t.Context(), &pb.CancelOperationRequest{Name: o.GetName()})
+	must(t, 0, err)
+	done, err := ops.WaitOperation(t.Context(), &pb.WaitOperationRequest{Name: o.GetName()})
+	if took := time.Since(begin); took > 5*time.Second {
+		t.Errorf("it took %s to end", took)
+	} else {
+		t.Logf("ended %s after it was told to", took)
+	}
+	if code := codes.Code(must(t, done, err).GetError().GetCode()); code != codes.Canceled {
+		t.Errorf("%s: %v", code, done)
 	}
 }
