@@ -35,6 +35,7 @@ type built struct {
 	left    [][]int   // row that balances a pool, per period; nil for the others, -1 outside its time
 	balance [][]int   // row, per offer and period
 	dates   [][]int   // row that holds an offer's stock to its shelf life, per period; -1 for none
+	aged    [][]int   // row that lets no more expire than arrived in a period; -1 for none
 	budget  []int     // row, per period; -1 for none
 	store   [][]int   // row of what is in store, per material and period; nil for most
 	safety  [][]int   // row of the safety stock, likewise

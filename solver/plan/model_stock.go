@@ -61,19 +61,20 @@ func (b *built) poolRows() {
 
 // offerRows are the balances of what was ordered, and what holds it to its shelf
 // life: what is in store at the end of period t+L-1 and did not arrive since t has
-// been there for L periods, and expires.
+// been there for L periods, and expires; and no more expires than arrived in t.
 func (b *built) offerRows() {
 	p, m := b.p, &b.model
-	b.balance, b.dates = make([][]int, len(p.Offers)), make([][]int, len(p.Offers))
+	b.balance, b.dates, b.aged = make([][]int, len(p.Offers)), make([][]int, len(p.Offers)), make([][]int, len(p.Offers))
 	for o := range p.Offers {
 		of := &p.Offers[o]
-		b.balance[o], b.dates[o] = make([]int, b.periods), make([]int, b.periods)
+		b.balance[o], b.dates[o], b.aged[o] = make([]int, b.periods), make([]int, b.periods), make([]int, b.periods)
 		for t := range b.periods {
 			b.balance[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("balance %s %d", of.ID, t)})
-			b.dates[o][t] = -1
+			b.dates[o][t], b.aged[o][t] = -1, -1
 			// What expires with the last period counts for nothing after it.
 			if end := t + of.ShelfLife; of.ShelfLife > 0 && (end < b.periods || end == b.periods && of.SalvagePerKg > 0) {
 				b.dates[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("date %s %d", of.ID, t), Lower: never})
+				b.aged[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("aged %s %d", of.ID, t), Lower: never})
 			}
 		}
 	}
@@ -173,6 +174,9 @@ func (b *built) order(o, t int) {
 	if b.budget[t] >= 0 {
 		entries = append(entries, solver.Entry{Row: b.budget[t], Value: price})
 	}
+	if row := b.aged[o][at]; row >= 0 {
+		entries = append(entries, solver.Entry{Row: row, Value: -1})
+	}
 	for since := max(0, at-of.ShelfLife+1); since < at; since++ {
 		if row := b.dates[o][since]; row >= 0 {
 			entries = append(entries, solver.Entry{Row: row, Value: -1})
@@ -205,7 +209,7 @@ func (b *built) keep(o, t int) {
 	b.inStore[o][t] = b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("store %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)
 	if expires {
 		expired := solver.Variable{Name: fmt.Sprintf("expired %s %d", of.ID, t+1), Upper: math.Inf(1)}
-		out := []solver.Entry{{Row: b.dates[o][since], Value: -1}}
+		out := []solver.Entry{{Row: b.dates[o][since], Value: -1}, {Row: b.aged[o][since], Value: 1}}
 		if t+1 < b.periods {
 			out = append(out, solver.Entry{Row: b.balance[o][t+1], Value: -1})
 		} else {

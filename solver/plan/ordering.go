@@ -37,10 +37,11 @@ func (w *ordering) work() error {
 	if w.best == nil || !w.near() {
 		w.searchEvery()
 	}
-	if w.best == nil {
-		return err
+	if w.best == nil && w.ctx.Err() == nil {
+		// Nothing that is whole, where anything else can't be kept in store.
+		return w.try(table(len(w.b.p.Offers), w.b.periods))
 	}
-	return nil
+	return w.ctx.Err()
 }
 
 // try settles orders, and keeps them where they are the best so far.
@@ -115,26 +116,31 @@ func (w *ordering) searchEvery() {
 	if got.x == nil {
 		return
 	}
+	_ = w.try(w.ordered(units, got.x))
+}
+
+// ordered reads the orders of the model of each order.
+func (w *ordering) ordered(units [][][]int, x []float64) [][]float64 {
 	orders := table(len(units), w.b.periods)
 	for o := range units {
 		of := &w.b.p.Offers[o]
 		for t, columns := range units[o] {
 			for _, j := range columns {
-				kg := got.x[j] * of.unit()
+				kg := x[j]
 				if of.Pack > 0 {
-					kg = math.Round(got.x[j]) * of.Pack
+					kg = math.Round(kg) * of.Pack
 				}
 				orders[o][t] += kg
 			}
 			if columns == nil && w.b.buy[o][t] >= 0 {
-				orders[o][t] = got.x[w.b.buy[o][t]]
+				orders[o][t] = x[w.b.buy[o][t]]
 				if of.whole() {
 					orders[o][t] = of.least(orders[o][t])
 				}
 			}
 		}
 	}
-	_ = w.try(orders)
+	return orders
 }
 
 // most is what is needed of each offer at most, worked out once.

@@ -30,7 +30,7 @@ func sift(m *solver.Model, at *proven, more []int32) *sifted {
 	}
 	for j := range m.Variables {
 		v := &m.Variables[j]
-		if kept[j] || at.Basis.Variables[j] == solver.Basic || math.Abs(at.ReducedCost[j]) <= nearMoney || at.X[j] != v.Lower {
+		if kept[j] || at.Basis.Variables[j] == solver.Basic || math.Abs(at.ReducedCost[j]) <= nearMoney || at.X[j] != v.Lower || v.Lower != 0 {
 			s.columns = append(s.columns, int32(j))
 			rows, values := m.Column(j)
 			s.model.Variables = append(s.model.Variables, *v)
