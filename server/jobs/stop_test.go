@@ -8,6 +8,7 @@ import (
 
 	"github.com/jackc/pgx/v5/pgconn"
 
+	pb "millbase/proto/millbase/v1"
 	"millbase/server/app"
 	"millbase/server/jobs"
 	"millbase/server/rpc"
@@ -69,6 +70,30 @@ func TestStopGivesWorkBack(t *testing.T) {
 	}
 	if took := time.Since(begin); took > 8*time.Second {
 		t.Errorf("it was begun again only after %s: by its lease, not because it was given back", took)
+	}
+}
+
+// While servers of two versions work side by side, what only the newer one knows is
+// left to it, however often the older one gets it.
+func TestUnknownKindIsLeftToOthers(t *testing.T) {
+	s := servertest.Start(t)
+	older, err := jobs.New(jobs.Config{Store: s.Store, Failure: rpc.Failures(nil)})
+	if err == nil {
+		err = older.Start(t.Context())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	name := start(t, s, "")
+	until(t, "the older server gave it back three times", func() bool {
+		o, err := client(s, app.Purchasing).GetOperation(t.Context(), &pb.GetOperationRequest{Name: name})
+		return err == nil && meta(t, o).GetAttempt() > 3
+	})
+	stop(t, older, 5*time.Second)
+	newer := working(t, s, func(context.Context, string, app.Progress) (string, error) { return "newer", nil })
+	defer stop(t, newer, 5*time.Second)
+	if o, _ := ended(t, s, name); answer(t, o) != "newer" {
+		t.Errorf("%v", o)
 	}
 }
 

@@ -17,7 +17,11 @@ import (
 var (
 	errCancelWanted = errors.New("cancelled")
 	errTaken        = errors.New("another server has taken the operation")
+	errUnknownKind  = errors.New("this server is of a version that does not know the kind")
 )
+
+// unknownPause is how long a kind that this server does not know is left to others.
+const unknownPause = 2 * time.Second
 
 // writeWithin is how long the end of an operation is tried to be written.
 const writeWithin = 20 * time.Second
@@ -100,6 +104,9 @@ func (q *Queue) carry(ctx context.Context, c *claim) end {
 		return end{state: app.OperationCancelled, failure: failure}
 	case ctx.Err() != nil: // the server stops
 		return end{state: app.OperationQueued}
+	case errors.Is(err, errUnknownKind):
+		q.cfg.Log.Warn("an operation is left to servers of a newer version", "operation", c.id, "kind", c.kind)
+		return end{state: app.OperationQueued, pause: unknownPause}
 	}
 	failure, again := q.cfg.Failure(ctx, err)
 	if again && c.losses+1 < mostLosses {
@@ -119,7 +126,7 @@ func (q *Queue) run(ctx context.Context, c *claim) (result []byte, err error) {
 	}()
 	kind, known := q.kinds[c.kind]
 	if !known {
-		return nil, app.Faultf(app.ErrBusy, "KIND_UNKNOWN", "operations/"+c.id, "this server is of a version that does not know %q; another one may", c.kind)
+		return nil, errUnknownKind
 	}
 	return kind.Run(ctx, c.request, c.progress.set)
 }
