@@ -91,20 +91,19 @@ type JointPlan struct {
 	Version int64     `json:"-"`
 	Created time.Time `json:"-"`
 
-	Outcome  plan.Outcome   `json:"outcome"`
-	Currency string         `json:"currency"`
-	Date     time.Time      `json:"date"` // zero: of a problem in the request
-	Periods  []PlanPeriod   `json:"periods"`
-	Batches  []PlannedBatch `json:"batches"`
-	Orders   []PlannedOrder `json:"orders"`
-	Scarce   []ScarceSupply `json:"scarce,omitempty"`
-	Stock    []PlannedStock `json:"stock,omitempty"`
-	Cost     PlanCost       `json:"cost"`
-	// InTurn is what planning the batches one by one in due order costs; nil: not known.
-	InTurn *decimal.Decimal `json:"in_turn_cost,omitempty"`
-	Bound  decimal.Decimal  `json:"bound"`
-	Gap    float64          `json:"gap"`
-	Size   plan.Size        `json:"size"`
+	Outcome  plan.Outcome    `json:"outcome"`
+	Currency string          `json:"currency"`
+	Date     time.Time       `json:"date"` // zero: of a problem in the request
+	Periods  []PlanPeriod    `json:"periods"`
+	Batches  []PlannedBatch  `json:"batches"`
+	Orders   []PlannedOrder  `json:"orders"`
+	Scarce   []ScarceSupply  `json:"scarce,omitempty"`
+	Stock    []PlannedStock  `json:"stock,omitempty"`
+	Cost     PlanCost        `json:"cost"`
+	InTurn   decimal.Decimal `json:"in_turn_cost"` // of planning the batches one by one in due order
+	Bound    decimal.Decimal `json:"bound"`
+	Gap      float64         `json:"gap"`
+	Size     plan.Size       `json:"size"`
 	// Certified: the linear program's answer passed its check.
 	Certified   bool            `json:"certified"`
 	Assumptions []string        `json:"assumptions"`
@@ -217,11 +216,5 @@ type PlanAcceptance struct {
 	At       time.Time `json:"at"`
 }
 
-// Saving is what the plan costs less than planning in due order; ok is false where
-// that is not known.
-func (p *JointPlan) Saving() (saving decimal.Decimal, ok bool) {
-	if p.InTurn == nil {
-		return saving, false
-	}
-	return p.InTurn.Sub(p.Cost.Total), true
-}
+// Saving is what the plan costs less than planning in due order.
+func (p *JointPlan) Saving() decimal.Decimal { return p.InTurn.Sub(p.Cost.Total) }

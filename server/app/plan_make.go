@@ -8,6 +8,8 @@ import (
 	"math"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"millbase/costing/purchase"
 	"millbase/solver/formulation"
 	"millbase/solver/plan"
@@ -182,16 +184,26 @@ func (j *jointPlanning) name() {
 	}
 }
 
-// solvePlan solves the problem and puts the answer into words.
+// solvePlan solves the problem, and beside it batch by batch in due order, and puts
+// both into words.
 func (b *Book) solvePlan(ctx context.Context, j *jointPlanning) (*JointPlan, error) {
 	j.p.Gap, j.p.TimeLimit = j.req.Gap, searchTime(ctx, j.req.TimeLimit)
 	j.req.Progress.tell(0.1, fmt.Sprintf("planning %d batches over %d periods with %d offers", len(j.p.Batches), len(j.p.Periods), len(j.p.Offers)))
-	made, err := plan.Make(ctx, b.engine, b.engine, j.p)
-	if err != nil {
+	var made, inTurn *plan.Plan
+	both, ctx := errgroup.WithContext(ctx)
+	both.Go(func() (err error) {
+		made, err = plan.Make(ctx, b.engine, b.engine, j.p)
+		return err
+	})
+	both.Go(func() (err error) {
+		inTurn, err = plan.InTurn(ctx, b.engine, b.engine, j.p)
+		return err
+	})
+	if err := both.Wait(); err != nil {
 		return nil, planFault(err)
 	}
 	j.req.Progress.tell(0.9, "putting the plan into words")
-	return j.answer(made), nil
+	return j.answer(made, inTurn), nil
 }
 
 // planSearch is how long whole orders are searched for unless the request says.

@@ -48,7 +48,7 @@ func amount(v float64) decimal.Decimal { return decimal.NewFromFloat(v).Round(2)
 func perKg(v float64) decimal.Decimal { return decimal.NewFromFloat(v).Round(pricePlaces) }
 
 // answer puts a plan into words.
-func (j *jointPlanning) answer(made *plan.Plan) *JointPlan {
+func (j *jointPlanning) answer(made, inTurn *plan.Plan) *JointPlan {
 	out := &JointPlan{State: PlanProposed, Outcome: made.Outcome, Currency: j.p.Currency, Date: j.today, Gap: made.Gap, Size: made.Size,
 		Certified: made.Proof.OK, Bound: amount(made.Bound), LeftOut: j.leftOut}
 	c := made.Parts
@@ -83,6 +83,16 @@ func (j *jointPlanning) answer(made *plan.Plan) *JointPlan {
 	}
 	slices.SortStableFunc(out.Scarce, func(a, b ScarceSupply) int { return b.Worth.Cmp(a.Worth) })
 	out.Stock = j.stock(made.Stock)
+	out.InTurn = amount(inTurn.Cost)
+	short := func(p *plan.Plan) (kg float64) {
+		for _, b := range p.Batches {
+			kg += b.Unmade
+		}
+		return kg
+	}
+	if more := milligramsOf(short(inTurn) - short(made)); more > 0 {
+		j.say("In due order %s more would not be made, which is counted in what the plan saves.", more)
+	}
 	out.Assumptions = append(slices.Clone(j.said), made.Assumed...)
 	return out
 }

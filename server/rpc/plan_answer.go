@@ -26,11 +26,9 @@ func planOut(p *app.JointPlan) *pb.Plan {
 	if p.ID != "" {
 		out.Etag = etagOut(p.Version)
 	}
-	if saving, known := p.Saving(); known {
-		out.InTurnCost, out.Saving = w.amount(*p.InTurn), w.amount(saving)
-		if p.InTurn.Sign() != 0 {
-			out.SavingPercent = saving.Div(p.InTurn.Abs()).Shift(2).Round(2).InexactFloat64()
-		}
+	out.InTurnCost, out.Saving = w.amount(p.InTurn), w.amount(p.Saving())
+	if p.InTurn.Sign() != 0 {
+		out.SavingPercent = p.Saving().Div(p.InTurn.Abs()).Shift(2).Round(2).InexactFloat64()
 	}
 	for _, t := range p.Periods {
 		m := &pb.PlanPeriod{Title: t.Title, FirstDate: dateOut(t.First), Spent: w.amount(t.Spent), BudgetWorth: t.Worth}

@@ -3,6 +3,7 @@ package plan
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 
@@ -165,7 +166,7 @@ func (t *inTurn) alone(i int) (q *Problem, fromRest []int) {
 		if open != nil {
 			open = append(open, len(q.Supplies))
 		}
-		q.Supplies = append(q.Supplies, Supply{ID: of.ID, Material: of.Material, Properties: of.Properties, Kg: r.kg, CostPerKg: o.PricePerKg, From: o.Arrival, Until: until, Batch: -1})
+		q.Supplies = append(q.Supplies, Supply{ID: fmt.Sprintf("%s, rest %d", of.ID, k), Material: of.Material, Properties: of.Properties, Kg: r.kg, CostPerKg: o.PricePerKg, From: o.Arrival, Until: until, Batch: -1})
 		fromRest = append(fromRest, k)
 	}
 	q.Batches[0].Supplies = open
