@@ -28,7 +28,7 @@ func (a *accepting) lines(ctx context.Context, of PlannedBatch, b batch.Batch) (
 			}
 		}
 	}
-	components := run.Components
+	components := a.onScale(run.Components)
 	if f, known := a.j.supply.formulas.of(b); b.Formula != "" && known && len(of.Changes) == 0 {
 		components = a.charged(components, f, b.Quantity)
 	} else {
@@ -37,22 +37,40 @@ func (a *accepting) lines(ctx context.Context, of PlannedBatch, b batch.Batch) (
 			return nil, err
 		}
 	}
+	for _, c := range components {
+		if a.places.sum(strings.TrimPrefix(c.Candidate, "lots/")) < c.Mass {
+			return nil, nil
+		}
+	}
 	var lines []batch.Line
 	for _, c := range components {
 		lot := strings.TrimPrefix(c.Candidate, "lots/")
-		if a.places.sum(lot) < c.Mass {
-			return nil, nil
-		}
 		lines = append(lines, a.places.take(c.Material, lot, c.Mass)...)
 	}
 	return batch.WeighingOrder(lines, a.j.room.class), nil
+}
+
+// onScale puts masses into whole divisions of the scale, the sum up to the next one.
+func (a *accepting) onScale(in []PlannedComponent) []PlannedComponent {
+	out := append([]PlannedComponent(nil), in...)
+	kg := make([]float64, len(in))
+	var sum mass.Mass
+	for i, c := range in {
+		kg[i] = c.Mass.Kilograms()
+		sum += c.Mass
+	}
+	division := max(a.j.room.plant.ScaleDivision, mass.Milligram)
+	for i, m := range shared(sum.RoundTo(division, mass.RoundCeil), kg, division) {
+		out[i].Mass = m
+	}
+	return slices.DeleteFunc(out, func(c PlannedComponent) bool { return c.Mass == 0 })
 }
 
 // part is what a batch takes from stock, as far as it is there.
 func (a *accepting) part(of PlannedBatch) []batch.Line {
 	var lines []batch.Line
 	for _, run := range of.Runs {
-		for _, c := range run.Components {
+		for _, c := range a.onScale(run.Components) {
 			lot, inStock := strings.CutPrefix(c.Candidate, "lots/")
 			if l := a.j.supply.lots[lot]; inStock && l.ID != "" {
 				if ok, _ := l.UsableOn(a.j.today); ok {

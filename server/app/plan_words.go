@@ -169,8 +169,8 @@ func (j *jointPlanning) fromStock(b plan.BatchPlan, out PlannedBatch) bool {
 	return true
 }
 
-// components are the masses that go into a run, in whole divisions of the scale
-// where there is one, which together are what the run takes.
+// components are the masses that go into a run, to the milligram, which together are
+// what the run takes. Accepting the plan puts them on the scale.
 func (j *jointPlanning) components(r plan.Run) []PlannedComponent {
 	var out []PlannedComponent
 	var kg []float64
@@ -193,11 +193,7 @@ func (j *jointPlanning) components(r plan.Run) []PlannedComponent {
 		}
 		out, kg = append(out, of), append(kg, c.Kg)
 	}
-	unit := mass.Milligram
-	if j.room != nil && j.room.plant.ScaleDivision > 0 {
-		unit = j.room.plant.ScaleDivision
-	}
-	for i, m := range shared(milligramsOf(sum).RoundTo(unit, mass.RoundCeil), kg, unit) {
+	for i, m := range shared(milligramsOf(sum), kg, mass.Milligram) {
 		out[i].Mass = m
 	}
 	out = slices.DeleteFunc(out, func(c PlannedComponent) bool { return c.Mass == 0 })

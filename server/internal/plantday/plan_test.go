@@ -90,7 +90,7 @@ func (p planner) stands(made *pb.Plan) {
 		free[b.Lot] += b.OnHandKg - b.ReservedKg
 	}
 	for candidate, kg := range used {
-		if strings.HasPrefix(candidate, "lots/") && kg > free[candidate]+0.5 { // weights are rounded to the scale
+		if strings.HasPrefix(candidate, "lots/") && kg > free[candidate]+1e-5 {
 			p.Errorf("%s gives %g kg of %g", candidate, kg, free[candidate])
 		}
 	}
@@ -102,10 +102,10 @@ func (p planner) stands(made *pb.Plan) {
 			p.Errorf("%v, offered as %v", o, offer)
 		}
 	}
-	p.meetsLimits(made)
+	p.meetsLimits(made, 1e-4) // before it is put on the scale
 }
 
-func (p planner) meetsLimits(made *pb.Plan) {
+func (p planner) meetsLimits(made *pb.Plan, within float64) {
 	maker := p.s.As(app.InkMaker)
 	checked := 0
 	for _, b := range made.Batches {
@@ -129,7 +129,7 @@ func (p planner) meetsLimits(made *pb.Plan) {
 		mix := filled(p.T, maker, answer)
 		for _, l := range spec.Limits {
 			got := mix.value(p.T, l)
-			room := 1e-3 * math.Max(math.Abs(got), 1e-3) // rounded to the scale; accepting it weighs it out again
+			room := within * math.Max(math.Abs(got), 1e-3)
 			if l.Lower != nil && got < *l.Lower-room || l.Upper != nil && got > *l.Upper+room {
 				p.Errorf("%s: %s is %g", b.Batch, l.LimitId, got)
 			}
@@ -287,7 +287,27 @@ func (p planner) inTheBook(made *pb.Plan, a *pb.PlanAcceptance) {
 			p.Errorf("%s: %g kg are set aside, the plan takes %g from stock", of.Batch, aside, fromStock)
 		}
 	}
+	p.meetOnScale(made, a)
 	p.givenBack(a.WaitingBatches[0])
+}
+
+// meetOnScale checks what is reserved, as it will be weighed, against the
+// specification.
+func (p planner) meetOnScale(made *pb.Plan, a *pb.PlanAcceptance) {
+	weighed := &pb.Plan{}
+	for _, of := range made.Batches {
+		if !slices.Contains(a.ReservedBatches, of.Batch) || len(of.Changes) == 0 {
+			continue
+		}
+		b, err := pb.NewBatchServiceClient(p.s.As(app.InkMaker)).GetBatch(p.ctx(), &pb.GetBatchRequest{Name: of.Batch})
+		must(p.T, 0, err)
+		run := &pb.PlannedRun{}
+		for _, l := range b.Lines {
+			run.Components = append(run.Components, &pb.PlannedComponent{Candidate: l.Lot, Material: l.Material, MassKg: l.QuantityKg})
+		}
+		weighed.Batches = append(weighed.Batches, &pb.PlannedBatch{Batch: of.Batch, FromStock: true, Changes: of.Changes, Runs: []*pb.PlannedRun{run}})
+	}
+	p.meetsLimits(weighed, 2e-5) // a limit is met to 1e-5 of its larger bound
 }
 
 // givenBack cancels a batch that waits: what was set aside for it is free again.
