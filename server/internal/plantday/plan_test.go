@@ -129,7 +129,7 @@ func (p planner) meetsLimits(made *pb.Plan, within float64) {
 		mix := filled(p.T, maker, answer)
 		for _, l := range spec.Limits {
 			got := mix.value(p.T, l)
-			room := within * math.Max(math.Abs(got), 1e-3)
+			room := within * max(math.Abs(l.GetLower()), math.Abs(l.GetUpper())) // as the book calls a limit met
 			if l.Lower != nil && got < *l.Lower-room || l.Upper != nil && got > *l.Upper+room {
 				p.Errorf("%s: %s is %g", b.Batch, l.LimitId, got)
 			}
@@ -307,7 +307,7 @@ func (p planner) meetOnScale(made *pb.Plan, a *pb.PlanAcceptance) {
 		}
 		weighed.Batches = append(weighed.Batches, &pb.PlannedBatch{Batch: of.Batch, FromStock: true, Changes: of.Changes, Runs: []*pb.PlannedRun{run}})
 	}
-	p.meetsLimits(weighed, 2e-5) // a limit is met to 1e-5 of its larger bound
+	p.meetsLimits(weighed, 1.01e-5)
 }
 
 // givenBack cancels a batch that waits: what was set aside for it is free again.
