@@ -40,7 +40,7 @@ func (a *app) coverage() *cobra.Command {
 			}
 			r.Material = prefixed("materials", r.Material)
 			if asCSV {
-				table, err := pb.NewPurchasingServiceClient(conn).ExportCoverage(cmd.Context(), r)
+				table, err := pb.NewPurchasingServiceClient(conn).ExportCoverage(cmd.Context(), &pb.ExportCoverageRequest{Weeks: r.Weeks, Days: r.Days, ShortOnly: r.ShortOnly, Material: r.Material, Pegging: r.Pegging})
 				if err != nil {
 					return a.failed(err)
 				}

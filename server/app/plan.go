@@ -63,14 +63,13 @@ type PriceForecast struct {
 // PlanChange is one thing that is other than the book has it; one of its parts is
 // set.
 type PlanChange struct {
-	Order    string // comes Days later
-	Days     int
-	Of       string // a material, supplier or offer whose price moves by Percent
-	Percent  decimal.Decimal
-	Lot      string // can't be used
-	Batch    string // is due on DueDate
-	DueDate  time.Time
-	position int // in the request
+	Order   string // comes Days later
+	Days    int
+	Of      string // a material, supplier or offer whose price moves by Percent
+	Percent decimal.Decimal
+	Lot     string // can't be used
+	Batch   string // is due on DueDate
+	DueDate time.Time
 }
 
 // PlanState is what has become of a plan.

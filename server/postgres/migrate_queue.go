@@ -52,6 +52,7 @@ func migrateQueue(ctx context.Context, db *sql.DB) (err error) {
 		for at := 0; at < queueTarget; {
 			var done *rivermigrate.MigrateResult
 			err := pgx.BeginFunc(ctx, c, func(t pgx.Tx) (err error) {
+				//lint:ignore SA1019 goose holds one lock over all migrations; those of this release of the queue go in transactions
 				done, err = migrator.MigrateTx(ctx, t, rivermigrate.DirectionUp, &rivermigrate.MigrateOpts{MaxSteps: 1})
 				return err
 			})

@@ -12,8 +12,17 @@ import (
 	"millbase/server/app"
 )
 
+// coverageAsked is the question for either form of the board.
+type coverageAsked interface {
+	GetWeeks() int32
+	GetDays() int32
+	GetShortOnly() bool
+	GetPegging() bool
+	GetMaterial() string
+}
+
 // coverage answers the board for both forms of it.
-func (s *PurchasingServer) coverage(ctx context.Context, req *pb.GetCoverageRequest) (app.Coverage, error) {
+func (s *PurchasingServer) coverage(ctx context.Context, req coverageAsked) (app.Coverage, error) {
 	f := &fields{}
 	q := app.CoverageQuery{Weeks: int(req.GetWeeks()), Days: int(req.GetDays()), ShortOnly: req.GetShortOnly(), Pegging: req.GetPegging(),
 		Material: f.optionalID("material", req.GetMaterial(), materials)}
@@ -36,7 +45,7 @@ func (s *PurchasingServer) GetCoverage(ctx context.Context, req *pb.GetCoverageR
 }
 
 // ExportCoverage implements the service.
-func (s *PurchasingServer) ExportCoverage(ctx context.Context, req *pb.GetCoverageRequest) (*httpbody.HttpBody, error) {
+func (s *PurchasingServer) ExportCoverage(ctx context.Context, req *pb.ExportCoverageRequest) (*httpbody.HttpBody, error) {
 	c, err := s.coverage(ctx, req)
 	if err != nil {
 		return nil, err

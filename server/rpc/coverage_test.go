@@ -199,7 +199,7 @@ func TestCoverageByDayAndAsCSV(t *testing.T) {
 		t.Errorf("the order desk gets %d %s", got.Status, got.Raw)
 	}
 	refuse(t, []bad{{"weeks and days", codes.InvalidArgument, "leave out weeks or days", func(ctx context.Context) error {
-		_, err := pb.NewPurchasingServiceClient(s.As(app.Purchasing)).ExportCoverage(ctx, &pb.GetCoverageRequest{Weeks: 2, Days: 3})
+		_, err := pb.NewPurchasingServiceClient(s.As(app.Purchasing)).ExportCoverage(ctx, &pb.ExportCoverageRequest{Weeks: 2, Days: 3})
 		return err
 	}}})
 }

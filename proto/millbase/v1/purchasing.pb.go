@@ -1743,6 +1743,88 @@ func (x *GetCoverageRequest) GetPegging() bool {
 	return false
 }
 
+// The board's question, for a table.
+type ExportCoverageRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Weeks ahead from this one; 0 means 8.
+	Weeks int32 `protobuf:"varint,1,opt,name=weeks,proto3" json:"weeks,omitempty"`
+	// Only what is short.
+	ShortOnly bool `protobuf:"varint,2,opt,name=short_only,json=shortOnly,proto3" json:"short_only,omitempty"`
+	// Only this material.
+	Material string `protobuf:"bytes,3,opt,name=material,proto3" json:"material,omitempty"`
+	// By day, so many from today on; 0: by week.
+	Days int32 `protobuf:"varint,4,opt,name=days,proto3" json:"days,omitempty"`
+	// With every need and what covers it.
+	Pegging       bool `protobuf:"varint,5,opt,name=pegging,proto3" json:"pegging,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportCoverageRequest) Reset() {
+	*x = ExportCoverageRequest{}
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportCoverageRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportCoverageRequest) ProtoMessage() {}
+
+func (x *ExportCoverageRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportCoverageRequest.ProtoReflect.Descriptor instead.
+func (*ExportCoverageRequest) Descriptor() ([]byte, []int) {
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ExportCoverageRequest) GetWeeks() int32 {
+	if x != nil {
+		return x.Weeks
+	}
+	return 0
+}
+
+func (x *ExportCoverageRequest) GetShortOnly() bool {
+	if x != nil {
+		return x.ShortOnly
+	}
+	return false
+}
+
+func (x *ExportCoverageRequest) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *ExportCoverageRequest) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *ExportCoverageRequest) GetPegging() bool {
+	if x != nil {
+		return x.Pegging
+	}
+	return false
+}
+
 // The coverage board.
 type Coverage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1757,7 +1839,7 @@ type Coverage struct {
 
 func (x *Coverage) Reset() {
 	*x = Coverage{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[22]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1769,7 +1851,7 @@ func (x *Coverage) String() string {
 func (*Coverage) ProtoMessage() {}
 
 func (x *Coverage) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[22]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1782,7 +1864,7 @@ func (x *Coverage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Coverage.ProtoReflect.Descriptor instead.
 func (*Coverage) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{22}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Coverage) GetWeekDates() []string {
@@ -1843,7 +1925,7 @@ type CoverageRow struct {
 
 func (x *CoverageRow) Reset() {
 	*x = CoverageRow{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[23]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1855,7 +1937,7 @@ func (x *CoverageRow) String() string {
 func (*CoverageRow) ProtoMessage() {}
 
 func (x *CoverageRow) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[23]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1868,7 +1950,7 @@ func (x *CoverageRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CoverageRow.ProtoReflect.Descriptor instead.
 func (*CoverageRow) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{23}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *CoverageRow) GetMaterial() string {
@@ -2027,7 +2109,7 @@ type Expedite struct {
 
 func (x *Expedite) Reset() {
 	*x = Expedite{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[24]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2039,7 +2121,7 @@ func (x *Expedite) String() string {
 func (*Expedite) ProtoMessage() {}
 
 func (x *Expedite) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[24]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2052,7 +2134,7 @@ func (x *Expedite) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Expedite.ProtoReflect.Descriptor instead.
 func (*Expedite) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{24}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Expedite) GetDate() string {
@@ -2108,7 +2190,7 @@ type OrderSuggestion struct {
 
 func (x *OrderSuggestion) Reset() {
 	*x = OrderSuggestion{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[25]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2120,7 +2202,7 @@ func (x *OrderSuggestion) String() string {
 func (*OrderSuggestion) ProtoMessage() {}
 
 func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[25]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2133,7 +2215,7 @@ func (x *OrderSuggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderSuggestion.ProtoReflect.Descriptor instead.
 func (*OrderSuggestion) Descriptor() ([]byte, []int) {
-	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{25}
+	return file_millbase_v1_purchasing_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *OrderSuggestion) GetSupplier() string {
@@ -2225,7 +2307,7 @@ type CoverageChange_Delay struct {
 
 func (x *CoverageChange_Delay) Reset() {
 	*x = CoverageChange_Delay{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[26]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2237,7 +2319,7 @@ func (x *CoverageChange_Delay) String() string {
 func (*CoverageChange_Delay) ProtoMessage() {}
 
 func (x *CoverageChange_Delay) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[26]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2279,7 +2361,7 @@ type CoverageChange_Move struct {
 
 func (x *CoverageChange_Move) Reset() {
 	*x = CoverageChange_Move{}
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[27]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2291,7 +2373,7 @@ func (x *CoverageChange_Move) String() string {
 func (*CoverageChange_Move) ProtoMessage() {}
 
 func (x *CoverageChange_Move) ProtoReflect() protoreflect.Message {
-	mi := &file_millbase_v1_purchasing_proto_msgTypes[27]
+	mi := &file_millbase_v1_purchasing_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2469,6 +2551,13 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"short_only\x18\x02 \x01(\bR\tshortOnly\x12<\n" +
 	"\bmaterial\x18\x03 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12\x1d\n" +
 	"\x04days\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x04days\x12\x18\n" +
+	"\apegging\x18\x05 \x01(\bR\apegging\"\xce\x01\n" +
+	"\x15ExportCoverageRequest\x12\x1f\n" +
+	"\x05weeks\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x184(\x00R\x05weeks\x12\x1d\n" +
+	"\n" +
+	"short_only\x18\x02 \x01(\bR\tshortOnly\x12<\n" +
+	"\bmaterial\x18\x03 \x01(\tB \xbaH\x1d\xd8\x01\x01r\x182\x16^materials/[a-z0-9-]+$R\bmaterial\x12\x1d\n" +
+	"\x04days\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x04days\x12\x18\n" +
 	"\apegging\x18\x05 \x01(\bR\apegging\"q\n" +
 	"\bCoverage\x12\x1d\n" +
 	"\n" +
@@ -2534,7 +2623,7 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\vLineClosing\x12\x1c\n" +
 	"\x18LINE_CLOSING_UNSPECIFIED\x10\x00\x12!\n" +
 	"\x1dLINE_CLOSING_WITHIN_TOLERANCE\x10\x01\x12\x16\n" +
-	"\x12LINE_CLOSING_SHORT\x10\x022\xe9\v\n" +
+	"\x12LINE_CLOSING_SHORT\x10\x022\xec\v\n" +
 	"\x11PurchasingService\x12\x8d\x01\n" +
 	"\x13CreatePurchaseOrder\x12'.millbase.v1.CreatePurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"1\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02$:\x0epurchase_order\"\x12/v1/purchaseOrders\x12\x80\x01\n" +
@@ -2551,8 +2640,8 @@ const file_millbase_v1_purchasing_proto_rawDesc = "" +
 	"\x13CancelPurchaseOrder\x12'.millbase.v1.CancelPurchaseOrderRequest\x1a\x1a.millbase.v1.PurchaseOrder\"4\xca\xda\x18\x03\n" +
 	"\x01\x02\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/{name=purchaseOrders/*}:cancel\x12c\n" +
 	"\vGetCoverage\x12\x1f.millbase.v1.GetCoverageRequest\x1a\x15.millbase.v1.Coverage\"\x1c\xca\xda\x18\x04\n" +
-	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/coverage\x12i\n" +
-	"\x0eExportCoverage\x12\x1f.millbase.v1.GetCoverageRequest\x1a\x14.google.api.HttpBody\" \xca\xda\x18\x04\n" +
+	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/coverage\x12l\n" +
+	"\x0eExportCoverage\x12\".millbase.v1.ExportCoverageRequest\x1a\x14.google.api.HttpBody\" \xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/coverage:csv\x12t\n" +
 	"\vTryCoverage\x12\x1f.millbase.v1.TryCoverageRequest\x1a\x1f.millbase.v1.CoverageDifference\"#\xca\xda\x18\x04\n" +
 	"\x02\x02\x03\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/coverage:try\x12\x97\x01\n" +
@@ -2573,7 +2662,7 @@ func file_millbase_v1_purchasing_proto_rawDescGZIP() []byte {
 }
 
 var file_millbase_v1_purchasing_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_millbase_v1_purchasing_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(PurchaseOrderState)(0),            // 0: millbase.v1.PurchaseOrderState
 	(LineClosing)(0),                   // 1: millbase.v1.LineClosing
@@ -2599,52 +2688,53 @@ var file_millbase_v1_purchasing_proto_goTypes = []any{
 	(*PeggedNeed)(nil),                 // 21: millbase.v1.PeggedNeed
 	(*PegCover)(nil),                   // 22: millbase.v1.PegCover
 	(*GetCoverageRequest)(nil),         // 23: millbase.v1.GetCoverageRequest
-	(*Coverage)(nil),                   // 24: millbase.v1.Coverage
-	(*CoverageRow)(nil),                // 25: millbase.v1.CoverageRow
-	(*Expedite)(nil),                   // 26: millbase.v1.Expedite
-	(*OrderSuggestion)(nil),            // 27: millbase.v1.OrderSuggestion
-	(*CoverageChange_Delay)(nil),       // 28: millbase.v1.CoverageChange.Delay
-	(*CoverageChange_Move)(nil),        // 29: millbase.v1.CoverageChange.Move
-	(*money.Money)(nil),                // 30: google.type.Money
-	(*timestamppb.Timestamp)(nil),      // 31: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),      // 32: google.protobuf.FieldMask
-	(*httpbody.HttpBody)(nil),          // 33: google.api.HttpBody
+	(*ExportCoverageRequest)(nil),      // 24: millbase.v1.ExportCoverageRequest
+	(*Coverage)(nil),                   // 25: millbase.v1.Coverage
+	(*CoverageRow)(nil),                // 26: millbase.v1.CoverageRow
+	(*Expedite)(nil),                   // 27: millbase.v1.Expedite
+	(*OrderSuggestion)(nil),            // 28: millbase.v1.OrderSuggestion
+	(*CoverageChange_Delay)(nil),       // 29: millbase.v1.CoverageChange.Delay
+	(*CoverageChange_Move)(nil),        // 30: millbase.v1.CoverageChange.Move
+	(*money.Money)(nil),                // 31: google.type.Money
+	(*timestamppb.Timestamp)(nil),      // 32: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),      // 33: google.protobuf.FieldMask
+	(*httpbody.HttpBody)(nil),          // 34: google.api.HttpBody
 }
 var file_millbase_v1_purchasing_proto_depIdxs = []int32{
 	0,  // 0: millbase.v1.PurchaseOrder.state:type_name -> millbase.v1.PurchaseOrderState
 	4,  // 1: millbase.v1.PurchaseOrder.lines:type_name -> millbase.v1.PurchaseOrderLine
-	30, // 2: millbase.v1.PurchaseOrder.price_difference:type_name -> google.type.Money
-	31, // 3: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
-	31, // 4: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
-	30, // 5: millbase.v1.OrderDelivery.price_per_kg:type_name -> google.type.Money
-	30, // 6: millbase.v1.OrderDelivery.price_difference:type_name -> google.type.Money
-	30, // 7: millbase.v1.OrderDelivery.landed_per_kg:type_name -> google.type.Money
-	30, // 8: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
+	31, // 2: millbase.v1.PurchaseOrder.price_difference:type_name -> google.type.Money
+	32, // 3: millbase.v1.PurchaseOrder.create_time:type_name -> google.protobuf.Timestamp
+	32, // 4: millbase.v1.PurchaseOrder.update_time:type_name -> google.protobuf.Timestamp
+	31, // 5: millbase.v1.OrderDelivery.price_per_kg:type_name -> google.type.Money
+	31, // 6: millbase.v1.OrderDelivery.price_difference:type_name -> google.type.Money
+	31, // 7: millbase.v1.OrderDelivery.landed_per_kg:type_name -> google.type.Money
+	31, // 8: millbase.v1.PurchaseOrderLine.price_per_kg:type_name -> google.type.Money
 	1,  // 9: millbase.v1.PurchaseOrderLine.closing:type_name -> millbase.v1.LineClosing
 	3,  // 10: millbase.v1.PurchaseOrderLine.deliveries:type_name -> millbase.v1.OrderDelivery
 	2,  // 11: millbase.v1.CreatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
 	2,  // 12: millbase.v1.UpdatePurchaseOrderRequest.purchase_order:type_name -> millbase.v1.PurchaseOrder
-	32, // 13: millbase.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
+	33, // 13: millbase.v1.UpdatePurchaseOrderRequest.update_mask:type_name -> google.protobuf.FieldMask
 	2,  // 14: millbase.v1.ListPurchaseOrdersResponse.purchase_orders:type_name -> millbase.v1.PurchaseOrder
 	14, // 15: millbase.v1.TryCoverageRequest.changes:type_name -> millbase.v1.CoverageChange
-	28, // 16: millbase.v1.CoverageChange.delay:type_name -> millbase.v1.CoverageChange.Delay
-	29, // 17: millbase.v1.CoverageChange.move:type_name -> millbase.v1.CoverageChange.Move
+	29, // 16: millbase.v1.CoverageChange.delay:type_name -> millbase.v1.CoverageChange.Delay
+	30, // 17: millbase.v1.CoverageChange.move:type_name -> millbase.v1.CoverageChange.Move
 	16, // 18: millbase.v1.CoverageDifference.rows:type_name -> millbase.v1.CoverageMove
-	30, // 19: millbase.v1.CoverageDifference.cost_before:type_name -> google.type.Money
-	30, // 20: millbase.v1.CoverageDifference.cost_after:type_name -> google.type.Money
+	31, // 19: millbase.v1.CoverageDifference.cost_before:type_name -> google.type.Money
+	31, // 20: millbase.v1.CoverageDifference.cost_after:type_name -> google.type.Money
 	17, // 21: millbase.v1.CoverageMove.before:type_name -> millbase.v1.CoverageState
 	17, // 22: millbase.v1.CoverageMove.after:type_name -> millbase.v1.CoverageState
-	30, // 23: millbase.v1.CoverageState.landed_cost:type_name -> google.type.Money
+	31, // 23: millbase.v1.CoverageState.landed_cost:type_name -> google.type.Money
 	21, // 24: millbase.v1.Pegging.needs:type_name -> millbase.v1.PeggedNeed
 	21, // 25: millbase.v1.Pegging.serves:type_name -> millbase.v1.PeggedNeed
 	20, // 26: millbase.v1.Pegging.free:type_name -> millbase.v1.FreeMass
 	22, // 27: millbase.v1.PeggedNeed.covers:type_name -> millbase.v1.PegCover
-	25, // 28: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
-	27, // 29: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
-	26, // 30: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
+	26, // 28: millbase.v1.Coverage.rows:type_name -> millbase.v1.CoverageRow
+	28, // 29: millbase.v1.CoverageRow.suggestions:type_name -> millbase.v1.OrderSuggestion
+	27, // 30: millbase.v1.CoverageRow.expedite:type_name -> millbase.v1.Expedite
 	21, // 31: millbase.v1.CoverageRow.needs:type_name -> millbase.v1.PeggedNeed
-	30, // 32: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
-	30, // 33: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
+	31, // 32: millbase.v1.OrderSuggestion.price_per_kg:type_name -> google.type.Money
+	31, // 33: millbase.v1.OrderSuggestion.landed_cost:type_name -> google.type.Money
 	5,  // 34: millbase.v1.PurchasingService.CreatePurchaseOrder:input_type -> millbase.v1.CreatePurchaseOrderRequest
 	8,  // 35: millbase.v1.PurchasingService.GetPurchaseOrder:input_type -> millbase.v1.GetPurchaseOrderRequest
 	9,  // 36: millbase.v1.PurchasingService.ListPurchaseOrders:input_type -> millbase.v1.ListPurchaseOrdersRequest
@@ -2653,7 +2743,7 @@ var file_millbase_v1_purchasing_proto_depIdxs = []int32{
 	11, // 39: millbase.v1.PurchasingService.SendPurchaseOrder:input_type -> millbase.v1.SendPurchaseOrderRequest
 	12, // 40: millbase.v1.PurchasingService.CancelPurchaseOrder:input_type -> millbase.v1.CancelPurchaseOrderRequest
 	23, // 41: millbase.v1.PurchasingService.GetCoverage:input_type -> millbase.v1.GetCoverageRequest
-	23, // 42: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.GetCoverageRequest
+	24, // 42: millbase.v1.PurchasingService.ExportCoverage:input_type -> millbase.v1.ExportCoverageRequest
 	13, // 43: millbase.v1.PurchasingService.TryCoverage:input_type -> millbase.v1.TryCoverageRequest
 	18, // 44: millbase.v1.PurchasingService.GetPegging:input_type -> millbase.v1.GetPeggingRequest
 	2,  // 45: millbase.v1.PurchasingService.CreatePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
@@ -2663,8 +2753,8 @@ var file_millbase_v1_purchasing_proto_depIdxs = []int32{
 	2,  // 49: millbase.v1.PurchasingService.ClosePurchaseOrder:output_type -> millbase.v1.PurchaseOrder
 	2,  // 50: millbase.v1.PurchasingService.SendPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
 	2,  // 51: millbase.v1.PurchasingService.CancelPurchaseOrder:output_type -> millbase.v1.PurchaseOrder
-	24, // 52: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
-	33, // 53: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
+	25, // 52: millbase.v1.PurchasingService.GetCoverage:output_type -> millbase.v1.Coverage
+	34, // 53: millbase.v1.PurchasingService.ExportCoverage:output_type -> google.api.HttpBody
 	15, // 54: millbase.v1.PurchasingService.TryCoverage:output_type -> millbase.v1.CoverageDifference
 	19, // 55: millbase.v1.PurchasingService.GetPegging:output_type -> millbase.v1.Pegging
 	45, // [45:56] is the sub-list for method output_type
@@ -2691,7 +2781,7 @@ func file_millbase_v1_purchasing_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_millbase_v1_purchasing_proto_rawDesc), len(file_millbase_v1_purchasing_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   28,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

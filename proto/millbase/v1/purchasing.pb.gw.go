@@ -405,7 +405,7 @@ var filter_PurchasingService_ExportCoverage_0 = &utilities.DoubleArray{Encoding:
 
 func request_PurchasingService_ExportCoverage_0(ctx context.Context, marshaler runtime.Marshaler, client PurchasingServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
-		protoReq GetCoverageRequest
+		protoReq ExportCoverageRequest
 		metadata runtime.ServerMetadata
 	)
 	if err := req.ParseForm(); err != nil {
@@ -423,7 +423,7 @@ func request_PurchasingService_ExportCoverage_0(ctx context.Context, marshaler r
 
 func local_request_PurchasingService_ExportCoverage_0(ctx context.Context, marshaler runtime.Marshaler, server PurchasingServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
-		protoReq GetCoverageRequest
+		protoReq ExportCoverageRequest
 		metadata runtime.ServerMetadata
 	)
 	if err := req.ParseForm(); err != nil {

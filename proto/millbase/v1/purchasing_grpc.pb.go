@@ -58,7 +58,7 @@ type PurchasingServiceClient interface {
 	GetCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*Coverage, error)
 	// The board as a table of comma-separated values: a line for each material and
 	// week, or day.
-	ExportCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
+	ExportCoverage(ctx context.Context, in *ExportCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
 	// What the board would be with a delivery late, a lot rejected or a batch moved.
 	// The book stays as it is.
 	TryCoverage(ctx context.Context, in *TryCoverageRequest, opts ...grpc.CallOption) (*CoverageDifference, error)
@@ -155,7 +155,7 @@ func (c *purchasingServiceClient) GetCoverage(ctx context.Context, in *GetCovera
 	return out, nil
 }
 
-func (c *purchasingServiceClient) ExportCoverage(ctx context.Context, in *GetCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error) {
+func (c *purchasingServiceClient) ExportCoverage(ctx context.Context, in *ExportCoverageRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(httpbody.HttpBody)
 	err := c.cc.Invoke(ctx, PurchasingService_ExportCoverage_FullMethodName, in, out, cOpts...)
@@ -210,7 +210,7 @@ type PurchasingServiceServer interface {
 	GetCoverage(context.Context, *GetCoverageRequest) (*Coverage, error)
 	// The board as a table of comma-separated values: a line for each material and
 	// week, or day.
-	ExportCoverage(context.Context, *GetCoverageRequest) (*httpbody.HttpBody, error)
+	ExportCoverage(context.Context, *ExportCoverageRequest) (*httpbody.HttpBody, error)
 	// What the board would be with a delivery late, a lot rejected or a batch moved.
 	// The book stays as it is.
 	TryCoverage(context.Context, *TryCoverageRequest) (*CoverageDifference, error)
@@ -251,7 +251,7 @@ func (UnimplementedPurchasingServiceServer) CancelPurchaseOrder(context.Context,
 func (UnimplementedPurchasingServiceServer) GetCoverage(context.Context, *GetCoverageRequest) (*Coverage, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCoverage not implemented")
 }
-func (UnimplementedPurchasingServiceServer) ExportCoverage(context.Context, *GetCoverageRequest) (*httpbody.HttpBody, error) {
+func (UnimplementedPurchasingServiceServer) ExportCoverage(context.Context, *ExportCoverageRequest) (*httpbody.HttpBody, error) {
 	return nil, status.Error(codes.Unimplemented, "method ExportCoverage not implemented")
 }
 func (UnimplementedPurchasingServiceServer) TryCoverage(context.Context, *TryCoverageRequest) (*CoverageDifference, error) {
@@ -426,7 +426,7 @@ func _PurchasingService_GetCoverage_Handler(srv interface{}, ctx context.Context
 }
 
 func _PurchasingService_ExportCoverage_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(GetCoverageRequest)
+	in := new(ExportCoverageRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
@@ -438,7 +438,7 @@ func _PurchasingService_ExportCoverage_Handler(srv interface{}, ctx context.Cont
 		FullMethod: PurchasingService_ExportCoverage_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(PurchasingServiceServer).ExportCoverage(ctx, req.(*GetCoverageRequest))
+		return srv.(PurchasingServiceServer).ExportCoverage(ctx, req.(*ExportCoverageRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }

@@ -19,7 +19,7 @@ func (b *book) goodPurchasing() map[string]func() proto.Message {
 		"CancelPurchaseOrder": func() proto.Message { return &pb.CancelPurchaseOrderRequest{Name: b.order()} },
 		"GetCoverage":         func() proto.Message { return &pb.GetCoverageRequest{Weeks: 4, Material: "materials/linseed"} },
 		"ExportCoverage": func() proto.Message {
-			return &pb.GetCoverageRequest{Days: 9, Material: "materials/linseed", Pegging: true}
+			return &pb.ExportCoverageRequest{Days: 9, Material: "materials/linseed", Pegging: true}
 		},
 		"UpdatePurchaseOrder": func() proto.Message {
 			o := b.purchase()
