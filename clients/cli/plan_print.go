@@ -189,7 +189,7 @@ func largestChanges(of []*pb.PlannedShare) string {
 	})
 	var words []string
 	for _, c := range of[:min(2, len(of))] {
-		words = append(words, cut(c.Title, 17)+" "+fixed(100*math.Abs(c.Planned-c.Formula), 1))
+		words = append(words, cut(id(c.Material), 20)+" "+fixed(100*math.Abs(c.Planned-c.Formula), 1))
 	}
 	return strings.Join(words, ", ")
 }
