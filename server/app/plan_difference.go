@@ -3,6 +3,7 @@ package app
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -20,7 +21,8 @@ type PlanDifference struct {
 	Summary           []string
 }
 
-// BatchDifference is a batch that is begun on another day or made in another mass.
+// BatchDifference is a batch that is late on other days, due on another, or made in
+// another mass. One that is in time is left out: within its time the day is free.
 type BatchDifference struct {
 	Batch, Title              string
 	BeginWithout, BeginWith   time.Time // of the last run; zero: not made
@@ -48,6 +50,9 @@ func differenceOf(with, without *JointPlan) *PlanDifference {
 	d.orders(with, without)
 	d.shortages(with, without)
 	d.summarise(with.Currency)
+	if loose := math.Max(with.Gap, without.Gap); loose > 0.0005 && len(d.Summary) > 0 {
+		d.Summary[0] += fmt.Sprintf(" Each of the two plans is within %.1f %% of its best, so small differences may be the search's own.", 100*loose)
+	}
 	return d
 }
 
@@ -60,18 +65,22 @@ func (d *PlanDifference) batches(with, without *JointPlan) {
 		}
 		return last
 	}
-	all := map[string]*BatchDifference{}
+	all, matters, due := map[string]*BatchDifference{}, map[string]bool{}, map[string]time.Time{}
 	for _, b := range without.Batches {
 		all[b.Batch] = &BatchDifference{Batch: b.Batch, Title: b.Title, BeginWithout: begin(b), UnmadeWithout: b.Unmade}
+		matters[b.Batch], due[b.Batch] = b.Late, b.Due
 	}
 	for _, b := range with.Batches {
 		if all[b.Batch] == nil {
 			all[b.Batch] = &BatchDifference{Batch: b.Batch, Title: b.Title}
 		}
 		all[b.Batch].BeginWith, all[b.Batch].UnmadeWith = begin(b), b.Unmade
+		matters[b.Batch] = matters[b.Batch] || b.Late || !due[b.Batch].Equal(b.Due)
 	}
 	for _, id := range sortedKeys(all) {
-		if x := all[id]; !x.BeginWith.Equal(x.BeginWithout) || x.UnmadeWith != x.UnmadeWithout {
+		x := all[id]
+		moved := !x.BeginWith.Equal(x.BeginWithout) && (matters[id] || x.BeginWith.IsZero() || x.BeginWithout.IsZero())
+		if moved || x.UnmadeWith != x.UnmadeWithout {
 			d.Batches = append(d.Batches, *x)
 		}
 	}
