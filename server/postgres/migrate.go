@@ -60,7 +60,7 @@ func migrator(url string) (*sql.DB, *goose.Provider, error) {
 		return nil, nil, errors.Join(err, db.Close())
 	}
 	provider, err := goose.NewProvider(goose.DialectPostgres, db, migrations.Files(), goose.WithSessionLocker(locker),
-		goose.WithGoMigrations(queueMigration()))
+		goose.WithGoMigrations(queueMigration(url)))
 	if err != nil {
 		return nil, nil, errors.Join(err, db.Close())
 	}

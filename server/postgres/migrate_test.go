@@ -56,3 +56,20 @@ func TestMigrateADatabaseWithRows(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A server that was killed after it brought up the job queue's tables and before
+// that was written down is no obstacle.
+func TestMigrateQueueAgain(t *testing.T) {
+	url := pgtest.Database(t)
+	conn, err := pgx.Connect(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(t.Context())
+	if tag, err := conn.Exec(t.Context(), "DELETE FROM goose_db_version WHERE version_id >= 13"); err != nil || tag.RowsAffected() == 0 {
+		t.Fatal(tag, err)
+	}
+	if err := postgres.Migrate(t.Context(), url); err != nil {
+		t.Error(err)
+	}
+}
