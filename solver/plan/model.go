@@ -35,16 +35,15 @@ type built struct {
 	left    [][]int   // row that balances a pool, per period; nil for the others, -1 outside its time
 	balance [][]int   // row, per offer and period
 	dates   [][]int   // row that holds an offer's stock to its shelf life, per period; -1 for none
-	aged    [][]int   // row that lets no more expire than arrived in a period; -1 for none
+	expiry  [][]int   // row that lets no more expire than arrived, likewise
 	budget  []int     // row, per period; -1 for none
 	store   [][]int   // row of what is in store, per material and period; nil for most
 	safety  [][]int   // row of the safety stock, likewise
 	uses    [][][]int // rows, per material and period
 
-	runs    []run
-	unmade  []int   // column, per batch
-	buy     [][]int // column, per offer and period; -1 for none
-	inStore [][]int // column of what is in store, per offer and period
+	runs   []run
+	unmade []int   // column, per batch
+	buy    [][]int // column, per offer and period; -1 for none
 }
 
 // pool is supplies that are alike: of one material, with the same properties, cost

@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"millbase/solver"
 )
@@ -60,21 +61,21 @@ func (b *built) poolRows() {
 }
 
 // offerRows are the balances of what was ordered, and what holds it to its shelf
-// life: what is in store at the end of period t+L-1 and did not arrive since t has
-// been there for L periods, and expires; and no more expires than arrived in t.
+// life: what stays in store at the end of period t+L-1 arrived after t; what expires
+// with it arrived in t.
 func (b *built) offerRows() {
 	p, m := b.p, &b.model
-	b.balance, b.dates, b.aged = make([][]int, len(p.Offers)), make([][]int, len(p.Offers)), make([][]int, len(p.Offers))
+	b.balance, b.dates, b.expiry = make([][]int, len(p.Offers)), make([][]int, len(p.Offers)), make([][]int, len(p.Offers))
 	for o := range p.Offers {
 		of := &p.Offers[o]
-		b.balance[o], b.dates[o], b.aged[o] = make([]int, b.periods), make([]int, b.periods), make([]int, b.periods)
+		b.balance[o], b.dates[o], b.expiry[o] = make([]int, b.periods), make([]int, b.periods), make([]int, b.periods)
 		for t := range b.periods {
 			b.balance[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("balance %s %d", of.ID, t)})
-			b.dates[o][t], b.aged[o][t] = -1, -1
+			b.dates[o][t], b.expiry[o][t] = -1, -1
 			// What expires with the last period counts for nothing after it.
 			if end := t + of.ShelfLife; of.ShelfLife > 0 && (end < b.periods || end == b.periods && of.SalvagePerKg > 0) {
 				b.dates[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("date %s %d", of.ID, t), Lower: never})
-				b.aged[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("aged %s %d", of.ID, t), Lower: never})
+				b.expiry[o][t] = m.AddRow(solver.Row{Name: fmt.Sprintf("expiry %s %d", of.ID, t), Lower: never})
 			}
 		}
 	}
@@ -147,11 +148,11 @@ func (b *built) useRows() {
 }
 
 // makeOrders makes the columns of orders and of what lies in store of them:
-// what was there + what arrives - what is used - what expires = what is there.
+// what stayed + what arrives - what is used - what expires = what stays.
 func (b *built) makeOrders() {
-	b.buy, b.inStore = make([][]int, len(b.p.Offers)), make([][]int, len(b.p.Offers))
+	b.buy = make([][]int, len(b.p.Offers))
 	for o := range b.p.Offers {
-		b.buy[o], b.inStore[o] = make([]int, b.periods), make([]int, b.periods)
+		b.buy[o] = make([]int, b.periods)
 		for t := range b.periods {
 			b.order(o, t)
 		}
@@ -174,7 +175,7 @@ func (b *built) order(o, t int) {
 	if b.budget[t] >= 0 {
 		entries = append(entries, solver.Entry{Row: b.budget[t], Value: price})
 	}
-	if row := b.aged[o][at]; row >= 0 {
+	if row := b.expiry[o][at]; row >= 0 {
 		entries = append(entries, solver.Entry{Row: row, Value: -1})
 	}
 	for since := max(0, at-of.ShelfLife+1); since < at; since++ {
@@ -189,34 +190,25 @@ func (b *built) order(o, t int) {
 	b.buy[o][t] = b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("order %s %d", of.ID, t), Cost: price, Upper: most}, entries...)
 }
 
-// keep makes the columns of what is in store of an offer at the end of a period,
-// and of what expires after it.
+// keep makes the columns of what is in store of an offer at the end of a period: of
+// what stays, and of what expires with it.
 func (b *built) keep(o, t int) {
 	of := &b.p.Offers[o]
-	entries := []solver.Entry{{Row: b.balance[o][t], Value: -1}}
-	cost := b.p.Materials[of.Material].StorageCost
+	storage := b.p.Materials[of.Material].StorageCost
+	stays := b.inStoreEntries([]solver.Entry{{Row: b.balance[o][t], Value: -1}}, of.Material, t)
+	since := t - of.ShelfLife + 1
+	if of.ShelfLife > 0 && since >= 0 && b.dates[o][since] >= 0 {
+		expires := append(slices.Clone(stays), solver.Entry{Row: b.expiry[o][since], Value: 1})
+		b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("expires %s %d", of.ID, t), Cost: storage, Upper: math.Inf(1)}, expires...)
+		stays = append(stays, solver.Entry{Row: b.dates[o][since], Value: 1})
+	}
+	cost := storage
 	if t+1 < b.periods {
-		entries = append(entries, solver.Entry{Row: b.balance[o][t+1], Value: 1})
+		stays = append(stays, solver.Entry{Row: b.balance[o][t+1], Value: 1})
 	} else {
 		cost -= of.SalvagePerKg
 	}
-	since := t - of.ShelfLife + 1
-	expires := of.ShelfLife > 0 && since >= 0 && b.dates[o][since] >= 0
-	if expires {
-		entries = append(entries, solver.Entry{Row: b.dates[o][since], Value: 1})
-	}
-	entries = b.inStoreEntries(entries, of.Material, t)
-	b.inStore[o][t] = b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("store %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)
-	if expires {
-		expired := solver.Variable{Name: fmt.Sprintf("expired %s %d", of.ID, t+1), Upper: math.Inf(1)}
-		out := []solver.Entry{{Row: b.dates[o][since], Value: -1}, {Row: b.aged[o][since], Value: 1}}
-		if t+1 < b.periods {
-			out = append(out, solver.Entry{Row: b.balance[o][t+1], Value: -1})
-		} else {
-			expired.Cost = of.SalvagePerKg
-		}
-		b.model.AddVariable(expired, out...)
-	}
+	b.model.AddVariable(solver.Variable{Name: fmt.Sprintf("store %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, stays...)
 }
 
 // lowest is the price per kg at the best break.

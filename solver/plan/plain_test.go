@@ -21,6 +21,7 @@ type plain struct {
 	cost  []float64
 	upper []float64
 	rows  []plainRow
+	whole []bool // per column
 	fixed float64
 	made  [][]int    // column, per batch and period
 	stock [][]amount // in store at the end of a period, per material
@@ -49,7 +50,7 @@ func (a *amount) plus(b amount) {
 }
 
 func (l *plain) column(cost, upper float64) int {
-	l.cost, l.upper = append(l.cost, cost), append(l.upper, upper)
+	l.cost, l.upper, l.whole = append(l.cost, cost), append(l.upper, upper), append(l.whole, false)
 	return len(l.cost) - 1
 }
 
@@ -210,18 +211,7 @@ func (l *plain) delivery(o, t int, pots [][]pot, used [][]amount, spent []amount
 	for k, v := range of.Properties {
 		set[k] = v
 	}
-	best := 1.0
-	for _, b := range of.Breaks {
-		best = math.Min(best, b.Factor)
-	}
-	most := everything
-	if of.MostPerPeriod >= 0 {
-		most = of.MostPerPeriod
-	}
-	bought := l.column(of.Price[t]*best, most)
-	spent[t].add(bought, of.Price[t]*best)
-	there := newAmount()
-	there.add(bought, 1)
+	there := l.bought(of, t, &spent[t])
 	for w := at; w < len(l.p.Periods) && (of.ShelfLife == 0 || w < at+of.ShelfLife); w++ {
 		for b := range l.p.Batches {
 			if list := l.p.Batches[b].Offers; l.made[b][w] >= 0 && (list == nil || slices.Contains(list, o)) {
@@ -234,6 +224,66 @@ func (l *plain) delivery(o, t int, pots [][]pot, used [][]amount, spent []amount
 	if of.ShelfLife == 0 || at+of.ShelfLife > len(l.p.Periods) {
 		l.charge(there, -of.SalvagePerKg)
 	}
+}
+
+// bought is the kg of an order.
+func (l *plain) bought(of *plan.Offer, t int, spent *amount) amount {
+	kg, one := newAmount(), newAmount()
+	if levels := levelsOf(l.p, of); of.Pack > 0 || of.PerOrder > 0 || len(levels) != 1 || levels[0].from > 0 {
+		for _, k := range levels {
+			x, y := l.column(of.Price[t]*k.factor, everything), l.column(of.PerOrder, 1)
+			l.whole[y] = true
+			spent.add(x, of.Price[t]*k.factor)
+			spent.add(y, of.PerOrder)
+			kg.add(x, 1)
+			one.add(y, 1)
+			within := newAmount()
+			within.add(x, 1)
+			within.add(y, -k.from)
+			l.hold(within, 0, everything)
+			within.add(y, k.from-k.to)
+			l.hold(within, -everything, 0)
+		}
+		l.hold(one, 0, 1)
+		if of.Pack > 0 {
+			n := l.column(0, 1000)
+			l.whole[n] = true
+			packs := newAmount()
+			packs.plus(kg)
+			packs.add(n, -of.Pack)
+			l.hold(packs, 0, 0)
+		}
+		return kg
+	}
+	most := everything
+	if of.MostPerPeriod >= 0 {
+		most = of.MostPerPeriod
+	}
+	x := l.column(of.Price[t], most)
+	spent.add(x, of.Price[t])
+	kg.add(x, 1)
+	return kg
+}
+
+// levelOf is a range of kg at one price.
+type levelOf struct{ from, to, factor float64 }
+
+// levelsOf are the ranges that an order may be in; from the last one on there is an
+// end that no plan has a use for.
+func levelsOf(p *plan.Problem, of *plan.Offer) []levelOf {
+	most := 60.0
+	for i := range p.Batches {
+		most += 2 * math.Max(p.Batches[i].Kg, p.Batches[i].Most)
+	}
+	if of.MostPerPeriod >= 0 {
+		most = of.MostPerPeriod
+	}
+	out := []levelOf{{of.MinimumOrder, most, 1}}
+	for _, b := range of.Breaks {
+		out[len(out)-1].to = math.Min(most, b.From)
+		out = append(out, levelOf{math.Max(b.From, of.MinimumOrder), most, b.Factor})
+	}
+	return slices.DeleteFunc(out, func(k levelOf) bool { return k.from > k.to || k.to == 0 && len(out) > 1 })
 }
 
 // limits hold what is in a pot to what is made, and to the two kinds of limit that
@@ -304,7 +354,11 @@ func (l *plain) model() *solver.Model {
 		}
 	}
 	for j := range l.cost {
-		m.AddVariable(solver.Variable{Cost: l.cost[j], Upper: l.upper[j]}, entries[j]...)
+		v := solver.Variable{Cost: l.cost[j], Upper: l.upper[j]}
+		if l.whole[j] {
+			v.Kind = solver.Integer
+		}
+		m.AddVariable(v, entries[j]...)
 	}
 	return m
 }
