@@ -63,8 +63,9 @@ func (o *Offer) levels(most float64) []level {
 	return out
 }
 
-// mostNeeded is more of each offer than any plan has a use for, kg; +Inf where that
-// is not known.
+// mostNeeded is more of each offer than a plan has a use for in one order, kg, and,
+// where it keeps for ever, in all orders together: of a plan with more, the last order
+// can be made smaller by a pack, or left out. It is +Inf where it is not known.
 func (b *built) mostNeeded(ctx context.Context, lp solver.Engine) []float64 {
 	need := make([]float64, len(b.p.Offers))
 	shares := map[*formulation.Ratios][]float64{}
@@ -87,12 +88,18 @@ func (b *built) mostNeeded(ctx context.Context, lp solver.Engine) []float64 {
 		of := &b.p.Offers[o]
 		m := &b.p.Materials[of.Material]
 		need[o] += float64(b.periods) * (m.ClosingLeast + m.SafetyStock)
-		for _, k := range of.Breaks {
-			need[o] = math.Max(need[o], k.From)
-		}
-		need[o] = math.Max(need[o], of.MinimumOrder) + of.Pack
+		need[o] = of.most(need[o]) + of.Pack
 	}
 	return need
+}
+
+// most is kg, or what an order must be for the last break, or at least, if that is
+// more.
+func (o *Offer) most(kg float64) float64 {
+	for _, k := range o.Breaks {
+		kg = math.Max(kg, k.From)
+	}
+	return math.Max(kg, o.MinimumOrder)
 }
 
 // quantity adds the columns of a quantity of an offer that is to be one that the
@@ -143,6 +150,9 @@ func (b *built) totals(needed []float64) *solver.Model {
 	for o := range b.p.Offers {
 		of := &b.p.Offers[o]
 		most := needed[o]
+		if of.ShelfLife > 0 { // what is over of each order may expire
+			most += float64(b.periods) * (of.most(0) + of.Pack)
+		}
 		if !of.whole() || math.IsInf(most, 1) {
 			continue
 		}

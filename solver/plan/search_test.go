@@ -71,3 +71,29 @@ func TestFewBatchesAreWithinTheGap(t *testing.T) {
 		}
 	}
 }
+
+// What lasts for one period must be ordered anew for each batch, a minimum at a time:
+// far more in all than there is a use for.
+func TestMinimaThatDoNotLast(t *testing.T) {
+	ctx, engine := context.Background(), engines.New()
+	p := &plan.Problem{Catalogue: hard(), Currency: "EUR", Gap: 1e-6, Materials: []plan.Material{{ID: "m", StorageMost: -1}}}
+	o := plan.Offer{ID: "o", Properties: map[string]float64{"hardness_units": 1}, MinimumOrder: 16, MostPerPeriod: -1, ShelfLife: 1}
+	for i := range 4 {
+		p.Periods = append(p.Periods, plan.Period{Name: "week", Budget: -1})
+		p.Batches = append(p.Batches, plan.Batch{ID: string(rune('a' + i)), Kg: 2, Earliest: i, Due: i, UnmadePerKg: 100})
+		o.Price = append(o.Price, 1)
+	}
+	p.Offers = []plan.Offer{o}
+	got, err := plan.Make(ctx, engine, engine, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(got.Cost-64) > 1e-6 || got.Bound > 64 || len(got.Orders) != 4 {
+		t.Errorf("%d orders cost %g, bound %g; four of 16 kg cost 64", len(got.Orders), got.Cost, got.Bound)
+	}
+	s, err := plan.Search(ctx, engine, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	holds(t, s, got)
+}
