@@ -158,7 +158,7 @@ func (b *built) makeRuns() error {
 		of := b.groups[g].like
 		r, err := b.ratiosOf(of)
 		if err != nil {
-			return err
+			return inBatch(err, b.groups[g].batches[0])
 		}
 		for _, i := range b.groups[g].batches {
 			one := &b.p.Batches[i]

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -200,4 +201,17 @@ func (v *validator) uses() {
 			v.index(fmt.Sprintf("%smaterials[%d]", at, k), m, len(v.p.Materials))
 		}
 	}
+}
+
+// inBatch names the batch whose limits can't be used.
+func inBatch(err error, i int) error {
+	var faults formulation.FieldErrors
+	if !errors.As(err, &faults) {
+		return err
+	}
+	out := make(formulation.FieldErrors, len(faults))
+	for k, f := range faults {
+		out[k] = formulation.FieldError{Field: fmt.Sprintf("batches[%d].%s", i, f.Field), Problem: f.Problem}
+	}
+	return out
 }
