@@ -85,7 +85,7 @@ type Scarce struct {
 
 // Size is how large the problem was.
 type Size struct {
-	Columns, Rows, Integers int
+	Columns, Rows, Integers int // Integers of the search for whole orders, 0 without one
 	Merged                  int // supplies that were merged with others like them
 	Iterations              int
 }

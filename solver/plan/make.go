@@ -66,12 +66,17 @@ func (b *built) solve(ctx context.Context, lp solver.Engine, m *solver.Model, st
 // answer is the plan of the linear program's optimum; where orders are to be whole
 // packs or have thresholds, the best that was found with them.
 func (b *built) answer(ctx context.Context, lp, mip solver.Engine, free *proven) (*Plan, error) {
-	bound := free.Objective + b.fixed
-	best, orders, tight, err := b.wholeOrders(ctx, lp, mip, free)
+	best, orders := free, [][]float64(nil)
+	out := &Plan{Bound: free.Objective + b.fixed, Size: b.size(free)}
+	w, err := b.wholeOrders(ctx, lp, mip, free)
 	if err != nil {
 		return nil, err
 	}
-	out := &Plan{Bound: max(bound, tight), Proof: best.proof, Size: b.size(free)}
+	if w != nil {
+		best, orders = w.best.plan, w.best.orders
+		out.Bound, out.Size.Integers = w.bound+b.fixed, w.whole
+	}
+	out.Proof = best.proof
 	b.readRuns(out, best)
 	b.readOrders(out, best, orders)
 	b.readPrices(out, best)

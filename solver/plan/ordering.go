@@ -18,6 +18,7 @@ type ordering struct {
 	best    *settled
 	bound   float64   // proved, without what is fixed
 	needed  []float64 // see mostNeeded
+	whole   int       // numbers of the largest model that was searched
 }
 
 // work leaves the best in w.best.
@@ -97,6 +98,7 @@ func (w *ordering) relative(part float64) float64 {
 // searchTotals searches the model of what is ordered in all.
 func (w *ordering) searchTotals() {
 	m := w.b.totals(w.most())
+	w.whole = max(w.whole, integers(m))
 	got := w.b.look(w.ctx, w.mip, m, extended(w.free.Basis, m), w.relative(0.2), w.part(totalsPart))
 	w.bound = math.Max(w.bound, got.bound)
 	if got.x != nil {
@@ -111,6 +113,7 @@ func (w *ordering) searchEvery() {
 		return
 	}
 	m, units := w.b.every(w.most())
+	w.whole = max(w.whole, integers(m))
 	got := w.b.look(w.ctx, w.mip, m, extended(w.free.Basis, m), w.relative(0.9), w.part(everyPart))
 	w.bound = math.Max(w.bound, got.bound)
 	if got.x == nil {
@@ -149,4 +152,15 @@ func (w *ordering) most() []float64 {
 		w.needed = w.b.mostNeeded(w.ctx, w.lp)
 	}
 	return w.needed
+}
+
+// integers counts the whole-number columns.
+func integers(m *solver.Model) int {
+	n := 0
+	for j := range m.Variables {
+		if m.Variables[j].Kind == solver.Integer {
+			n++
+		}
+	}
+	return n
 }

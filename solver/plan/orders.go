@@ -47,11 +47,11 @@ type settled struct {
 // wholeOrders turns the orders of the linear program into ones that suppliers take:
 // rounded up, what is over carried on; then orders are left out, put together or
 // moved to a break as long as that saves, each time with everything else planned
-// anew. What is still not within the gap is searched for by mip. The second bound is of
-// the problem with whole numbers, -Inf for none.
-func (b *built) wholeOrders(ctx context.Context, lp, mip solver.Engine, free *proven) (*proven, [][]float64, float64, error) {
+// anew. What is still not within the gap is searched for by mip. It is nil where any
+// amount can be ordered of everything.
+func (b *built) wholeOrders(ctx context.Context, lp, mip solver.Engine, free *proven) (*ordering, error) {
 	if !slices.ContainsFunc(b.p.Offers, func(o Offer) bool { return o.whole() }) {
-		return free, nil, math.Inf(-1), nil
+		return nil, nil
 	}
 	limit := b.p.TimeLimit
 	if limit == 0 {
@@ -59,9 +59,9 @@ func (b *built) wholeOrders(ctx context.Context, lp, mip solver.Engine, free *pr
 	}
 	w := &ordering{b: b, ctx: ctx, limit: limit, lp: lp, mip: mip, free: free, bound: free.Objective}
 	if err := w.work(); err != nil {
-		return nil, nil, 0, err
+		return nil, err
 	}
-	return w.best.plan, w.best.orders, w.bound + b.fixed, ctx.Err()
+	return w, ctx.Err()
 }
 
 // rounded rounds the orders of the linear program up; what is over serves later

@@ -2,8 +2,10 @@ package plan_test
 
 import (
 	"context"
+	"errors"
 	"math"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -96,4 +98,24 @@ func TestMinimaThatDoNotLast(t *testing.T) {
 		t.Fatal(err)
 	}
 	holds(t, s, got)
+}
+
+// A plan that is called off ends soon, with the context's own error, wherever it is.
+func TestCalledOff(t *testing.T) {
+	engine := engines.New()
+	p := plantest.Plant(3, plantest.Options{Batches: 60, Packs: true, Breaks: true, Different: true})
+	for _, after := range []time.Duration{0, 30 * time.Millisecond, 400 * time.Millisecond} {
+		ctx, cancel := context.WithTimeout(context.Background(), after)
+		begun := time.Now()
+		_, err := plan.Make(ctx, engine, engine, p)
+		took := time.Since(begun) - after
+		cancel()
+		if !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("called off after %v: %v", after, err)
+		}
+		if took > 2*time.Second {
+			t.Errorf("called off after %v, it took %v to end", after, took)
+		}
+		t.Logf("called off after %v, ended %v later", after, took)
+	}
 }
