@@ -288,7 +288,32 @@ func (p planner) inTheBook(made *pb.Plan, a *pb.PlanAcceptance) {
 		}
 	}
 	p.meetOnScale(made, a)
+	p.reservedLater(a.WaitingBatches[len(a.WaitingBatches)-1])
 	p.givenBack(a.WaitingBatches[0])
+}
+
+// reservedLater reserves a batch that waits. Either all of it can be set aside by
+// now, and what was before is given back; or nothing is changed.
+func (p planner) reservedLater(batch string) {
+	batches := pb.NewBatchServiceClient(p.s.As(app.InkMaker))
+	before, counts := readBatch(p, batches, batch), p.counts()
+	_, err := batches.ReserveBatch(p.ctx(), &pb.ReserveBatchRequest{Name: batch})
+	after := readBatch(p, batches, batch)
+	if want := counts[2] + len(after.Lines) - len(before.Lines); p.counts()[2] != want {
+		p.Errorf("%d open reservations, want %d (%v)", p.counts()[2], want, err)
+	}
+	if err != nil && (status.Code(err) != codes.FailedPrecondition || after.Etag != before.Etag) {
+		p.Errorf("%v: %v, before %v", err, after, before)
+	}
+	if _, err := batches.GetBatchTicket(p.ctx(), &pb.GetBatchTicketRequest{Name: batch}); (err == nil) != (after.State == pb.BatchState_BATCH_STATE_RESERVED) {
+		p.Errorf("%s is %s, its ticket: %v", batch, after.State, err)
+	}
+}
+
+func readBatch(p planner, batches pb.BatchServiceClient, name string) *pb.Batch {
+	p.Helper()
+	b, err := batches.GetBatch(p.ctx(), &pb.GetBatchRequest{Name: name})
+	return must(p.T, b, err)
 }
 
 // meetOnScale checks what is reserved, as it will be weighed, against the
