@@ -31,9 +31,13 @@ func check(p *Problem, plan *Plan, seen map[string]bool) []string {
 	if len(plan.Batches) != len(p.Batches) {
 		return []string{fmt.Sprintf("%d batches are planned of %d", len(plan.Batches), len(p.Batches))}
 	}
+	if c.shape(); len(c.wrong) > 0 {
+		return c.wrong
+	}
 	c.all()
 	c.uses()
 	c.money()
+	c.told()
 	return c.wrong
 }
 
@@ -91,18 +95,11 @@ func (c *checker) tally() {
 	c.stock = table(len(p.Materials), c.periods)
 	for b := range c.plan.Batches {
 		for _, r := range c.plan.Batches[b].Runs {
-			if r.Period < 0 || r.Period >= c.periods {
-				c.say("batch %s is made in period %d", p.Batches[b].ID, r.Period)
-				continue
-			}
 			c.made[b][r.Period] += r.Kg
 			for _, x := range r.Components {
-				switch {
-				case x.Kg < 0 || math.IsNaN(x.Kg) || (x.Supply < 0) == (x.Offer < 0):
-					c.say("batch %s has a component %+v", p.Batches[b].ID, x)
-				case x.Supply >= 0:
+				if x.Supply >= 0 {
 					c.bySup[x.Supply][r.Period] += x.Kg
-				default:
+				} else {
 					c.byOffer[x.Offer][r.Period] += x.Kg
 				}
 			}
@@ -332,9 +329,6 @@ func (c *checker) stores() {
 			c.say("%s: %g kg in store at the end, at least %g", of.ID, c.stock[m][c.periods-1], of.ClosingLeast)
 		}
 	}
-	if len(c.plan.Stock) != len(c.p.Materials) {
-		c.say("the stock of %d materials is told, of %d", len(c.plan.Stock), len(c.p.Materials))
-	}
 }
 
 // Sum is what the parts come to, money.
@@ -355,6 +349,12 @@ func (c *checker) money() {
 	near := func(a, b float64) bool { return math.Abs(a-b) <= 1e-6*c.parts.size() }
 	if sum := c.parts.Sum(); !near(sum, c.plan.Cost) || !near(c.plan.Parts.Sum(), c.plan.Cost) {
 		c.say("the plan costs %g (%+v), not %g (%+v)", sum, c.parts, c.plan.Cost, c.plan.Parts)
+	}
+	for k, part := range c.parts.each() {
+		if !near(part, c.plan.Parts.each()[k]) {
+			c.say("the parts of the cost are %+v, they are not %+v", c.parts, c.plan.Parts)
+			break
+		}
 	}
 	if c.plan.Bound > c.plan.Cost+1e-6*c.parts.size() {
 		c.say("the bound %g is above the cost %g", c.plan.Bound, c.plan.Cost)

@@ -61,7 +61,7 @@ func TestAgainIsAsFromScratch(t *testing.T) {
 func TestChangesThatCantBe(t *testing.T) {
 	engine, ctx := engines.New(), context.Background()
 	p := plantest.Plant(1, plantest.Options{})
-	p.Supplies[1].Batch = 0
+	p.Supplies[1].Batch, p.Supplies[1].From = 0, 1
 	kept, was, err := plan.Keep(ctx, engine, engine, p)
 	if err != nil {
 		t.Fatal(err)

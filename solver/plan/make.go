@@ -81,7 +81,6 @@ func (b *built) answer(ctx context.Context, lp, mip solver.Engine, free *proven)
 	b.readOrders(out, best, orders)
 	b.readPrices(out, best)
 	b.p.addUp(out)
-	b.batchCosts(out)
 	if out.Bound > out.Cost {
 		if out.Bound-out.Cost > 1e-6*out.Parts.size() {
 			return nil, fmt.Errorf("%w: the plan costs %g, less than the least that was proved, %g", formulation.ErrNumerical, out.Cost, out.Bound)
@@ -300,35 +299,40 @@ func (b *built) readPrices(out *Plan, s *proven) {
 	}
 }
 
-// addUp works stock and cost out from the plan itself, by the code that checks it.
+// addUp works stock and costs out from the plan itself, by the code that checks it.
 func (p *Problem) addUp(out *Plan) {
 	c := &checker{p: p, plan: out, periods: len(p.Periods), adding: true}
 	c.all()
 	out.Stock, out.Parts, out.Cost = c.stock, c.parts, c.parts.Sum()
+	for i, cost := range p.batchCosts(out) {
+		out.Batches[i].CostPerKg = cost
+	}
 }
 
 // batchCosts is what a kilogram of each batch costs: supplies at their cost, offers
 // at the mean price of their orders.
-func (b *built) batchCosts(out *Plan) {
-	price, kg := make([]float64, len(b.p.Offers)), make([]float64, len(b.p.Offers))
-	for _, o := range out.Orders {
+func (p *Problem) batchCosts(of *Plan) []float64 {
+	out := make([]float64, len(of.Batches))
+	price, kg := make([]float64, len(p.Offers)), make([]float64, len(p.Offers))
+	for _, o := range of.Orders {
 		price[o.Offer] += o.PricePerKg * o.Kg
 		kg[o.Offer] += o.Kg
 	}
-	for i := range out.Batches {
+	for i := range of.Batches {
 		cost, made := 0.0, 0.0
-		for _, r := range out.Batches[i].Runs {
+		for _, r := range of.Batches[i].Runs {
 			made += r.Kg
 			for _, c := range r.Components {
 				if c.Supply >= 0 {
-					cost += c.Kg * b.p.Supplies[c.Supply].CostPerKg
+					cost += c.Kg * p.Supplies[c.Supply].CostPerKg
 				} else if kg[c.Offer] > 0 {
 					cost += c.Kg * price[c.Offer] / kg[c.Offer]
 				}
 			}
 		}
 		if made > 0 {
-			out.Batches[i].CostPerKg = cost / made
+			out[i] = cost / made
 		}
 	}
+	return out
 }

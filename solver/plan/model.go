@@ -112,13 +112,18 @@ func (b *built) makePools(apart bool) {
 // numbers of the lists of batches that name it.
 func (b *built) wantedBy() []string {
 	out := make([]string, len(b.p.Supplies))
-	lists := map[*int]bool{}
+	type span struct { // a list may be a part of another
+		first *int
+		n     int
+	}
+	lists := map[span]bool{}
 	for i := range b.p.Batches {
 		list := b.p.Batches[i].Supplies
-		if len(list) == 0 || lists[unsafe.SliceData(list)] {
+		key := span{unsafe.SliceData(list), len(list)}
+		if len(list) == 0 || lists[key] {
 			continue
 		}
-		lists[unsafe.SliceData(list)] = true
+		lists[key] = true
 		for _, s := range list {
 			out[s] += strconv.Itoa(i) + " "
 		}

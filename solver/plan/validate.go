@@ -41,6 +41,10 @@ func (p *Problem) Validate() error {
 	v.offers()
 	v.batches()
 	v.uses()
+	v.ids()
+	if len(v.errs) == 0 {
+		v.circles()
+	}
 	if len(v.errs) > 0 {
 		return v.errs
 	}
