@@ -53,7 +53,7 @@ func (c *checker) told() {
 			c.say("batch %s costs %g per kg, not %g", c.p.Batches[b].ID, cost, got)
 		}
 	}
-	if short := c.plan.Cost - c.plan.Bound; !(math.Abs(short-c.plan.Gap*math.Abs(c.plan.Cost)) <= 1e-6*c.parts.size()) {
+	if short := c.plan.Cost - c.plan.Bound; !(math.Abs(short-c.plan.Gap*math.Max(math.Abs(c.plan.Cost), 1e-9)) <= 1e-6*c.parts.size()) {
 		c.say("the gap is told to be %g, the cost %g and the bound %g", c.plan.Gap, c.plan.Cost, c.plan.Bound)
 	}
 }

@@ -88,9 +88,25 @@ func (t *inTurn) next(ctx context.Context, lp, mip solver.Engine, i int) error {
 		for c := range run.Components {
 			t.take(&run.Components[c], run.Period, len(t.p.Supplies), fromRest)
 		}
+		run.Components = together(run.Components)
 	}
 	t.out.Batches[i] = one
 	return nil
+}
+
+// together adds up what of a run comes from the same offer: its new order and the
+// rests of earlier ones.
+func together(components []Component) []Component {
+	var out []Component
+	for _, c := range components {
+		k := slices.IndexFunc(out, func(x Component) bool { return x.Supply == c.Supply && x.Offer == c.Offer })
+		if k < 0 {
+			out = append(out, c)
+			continue
+		}
+		out[k].Kg += c.Kg
+	}
+	return out
 }
 
 // take books what a run uses, and gives the component its place in the whole plan.
@@ -103,7 +119,7 @@ func (t *inTurn) take(c *Component, period, supplies int, fromRest []int) {
 		*c = Component{Supply: -1, Offer: t.out.Orders[k].Offer, Kg: c.Kg}
 		material = t.p.Offers[c.Offer].Material
 	case c.Supply >= 0:
-		t.left[c.Supply] = max(0, t.left[c.Supply]-c.Kg)
+		t.left[c.Supply] -= c.Kg // below 0 where a batch brings more than its usual quantity
 		material = t.p.Supplies[c.Supply].Material
 	default:
 		need := c.Kg
@@ -123,10 +139,31 @@ func (t *inTurn) take(c *Component, period, supplies int, fromRest []int) {
 	}
 }
 
+// offers are those that are left: what can be ordered in a period is what batches
+// before have not, and no more than that in any other period either.
+func (t *inTurn) offers() []Offer {
+	out := slices.Clone(t.p.Offers)
+	for i := range t.out.Orders {
+		was := &t.out.Orders[i]
+		o := &out[was.Offer]
+		most := t.p.Offers[was.Offer].MostPerPeriod
+		if most < 0 {
+			continue
+		}
+		if left := most - was.Kg; left > math.Max(o.MinimumOrder-1e-6, 1e-6) {
+			o.MostPerPeriod = math.Min(o.MostPerPeriod, left)
+			continue
+		}
+		o.Price = slices.Clone(o.Price)
+		o.Price[was.Period] = math.NaN()
+	}
+	return out
+}
+
 // alone is the problem of one batch with what is left; rests of orders follow the
 // supplies, and fromRest says which.
 func (t *inTurn) alone(i int) (q *Problem, fromRest []int) {
-	q = &Problem{Catalogue: t.p.Catalogue, Settings: t.p.Settings, Currency: t.p.Currency, Offers: t.p.Offers, Gap: t.p.Gap, TimeLimit: -1}
+	q = &Problem{Catalogue: t.p.Catalogue, Settings: t.p.Settings, Currency: t.p.Currency, Offers: t.offers(), Gap: t.p.Gap, TimeLimit: -1}
 	q.Batches = []Batch{t.p.Batches[i]}
 	for k, period := range t.p.Periods {
 		q.Periods = append(q.Periods, Period{period.Name, t.budget[k]})
@@ -142,9 +179,9 @@ func (t *inTurn) alone(i int) (q *Problem, fromRest []int) {
 	}
 	for k := range t.p.Supplies {
 		s := t.p.Supplies[k]
-		s.Kg = t.left[k]
+		s.Kg = max(0, t.left[k])
 		if s.Batch >= 0 {
-			s.Kg, s.From = t.brought(&s, t.left[k])
+			s.Kg, s.From = t.brought(&t.p.Supplies[k], t.left[k])
 			s.Batch = -1
 		}
 		q.Supplies = append(q.Supplies, s)
@@ -182,8 +219,8 @@ func (t *inTurn) brought(s *Supply, left float64) (kg float64, from int) {
 		made += r.Kg
 		from = max(from, r.Period+s.From)
 	}
-	if of.Kg <= 0 || made <= 0 {
+	if of.whole() <= 0 || made <= 0 {
 		return 0, 0
 	}
-	return math.Max(0, left-s.Kg*(1-made/of.Kg)), from
+	return math.Max(0, left-s.Kg*(1-made/of.whole())), from
 }

@@ -2,12 +2,35 @@ package plan_test
 
 import (
 	"math"
+	"os"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"millbase/solver/plan"
 )
+
+// FuzzPlan holds plans of whatever the fuzzer draws to glpsol.
+func FuzzPlan(f *testing.F) {
+	f.Fuzz(rapid.MakeFuzz(func(r *rapid.T) {
+		whole := rapid.Bool().Draw(r, "whole")
+		p := drawn(r, whole)
+		got := made(r, p)
+		dir, err := os.MkdirTemp("", "plan")
+		if err != nil {
+			r.Fatal(err)
+		}
+		defer os.RemoveAll(dir)
+		want, ok := plainCost(r, dir, p)
+		if ok != (got != nil) {
+			r.Fatalf("a plan: %v, by the plain program: %v", got != nil, ok)
+		}
+		near := 1e-5 * (1 + math.Abs(want))
+		if ok && (got.Cost < want-near || got.Bound > want+near || !whole && got.Cost > want+near) {
+			r.Fatalf("cost %g, bound %g, by the plain program %g", got.Cost, got.Bound, want)
+		}
+	}))
+}
 
 // Orders in packs, with minima, breaks and charges: the plan is as near to glpsol's
 // optimum of the plain program as it says, and its bound is one.
