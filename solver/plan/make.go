@@ -202,6 +202,15 @@ func (b *built) readComponents(out *Plan, s *proven, parts [][][]float64) {
 func (b *built) share(k int, kg float64, used []float64) []Component {
 	var out []Component
 	members := b.pools[k].members
+	if b.pools[k].like.Batch >= 0 && len(members) > 1 {
+		// Of each there is as much as of the batch is made.
+		for _, i := range members {
+			if take := kg * b.p.Supplies[i].Kg / b.pools[k].kg; take > negligibleKg {
+				out = append(out, Component{Supply: i, Offer: -1, Kg: take})
+			}
+		}
+		return out
+	}
 	for n, i := range members {
 		take := math.Min(kg, b.p.Supplies[i].Kg-used[i])
 		if n == len(members)-1 {
