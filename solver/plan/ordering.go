@@ -38,6 +38,11 @@ func (w *ordering) work() error {
 	if w.best == nil || !w.near() {
 		w.searchEvery()
 	}
+	if w.best != nil && w.bound > w.best.cost+1e-6*w.size() {
+		// A plan that can be carried out costs less than a search said that any does: the
+		// search was wrong, and nothing that it proved counts.
+		w.bound = w.free.Objective
+	}
 	if w.best == nil && w.ctx.Err() == nil {
 		// Nothing that is whole, where anything else can't be kept in store.
 		return w.try(table(len(w.b.p.Offers), w.b.periods))
