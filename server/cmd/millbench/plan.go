@@ -173,7 +173,7 @@ var peakLine = regexp.MustCompile(`(?m)^VmHWM:\s*(\d+) kB$`)
 
 // printPlanned is the other side of planApart.
 func printPlanned(ctx context.Context, batches string) error {
-	debug.SetGCPercent(100) // as in the server
+	debug.SetGCPercent(400) // as in the server
 	n, err := strconv.Atoi(batches)
 	if err != nil {
 		return err
