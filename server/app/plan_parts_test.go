@@ -55,7 +55,8 @@ func TestStampsNameWhatIsOther(t *testing.T) {
 	if err := bookChanged("p", many.against(planStamps{})); !strings.Contains(err.Error(), "and 10 more") {
 		t.Errorf("%v", err)
 	}
-	if digestOf("a", 1) == digestOf("a", 2) || digestOf("a", 1) != digestOf("a", 1) || digestOf("ab", "") == digestOf("a", "b") {
+	one := digestOf("a", 1)
+	if again := digestOf("a", 1); one == digestOf("a", 2) || again != one || digestOf("ab", "") == digestOf("a", "b") {
 		t.Error("digests don't tell content apart")
 	}
 }
