@@ -106,9 +106,7 @@ void settings(CbcModel &model, double relaxed, double gap, bool careful) {
   model.setAllowableGap(1e-10 * size);
   model.setAllowableFractionGap(gap);
   model.setNumberStrong(5);
-  // Nothing that was seen of a variable before is trusted: with 5, Cbc 2.10.8 now
-  // and then closes the branch that holds the optimum (strong_test.go).
-  model.setNumberBeforeTrust(0);
+  model.setNumberBeforeTrust(5);
   if (!careful)
     add_heuristics(model);
 }
