@@ -167,10 +167,32 @@ func (n *netter) peg(r *netted) error {
 		}
 	}
 	for i := range r.orders {
-		slices.Sort(r.orders[i].Batches)
-		r.orders[i].Batches = slices.Compact(r.orders[i].Batches)
+		o := &r.orders[i]
+		if len(o.Batches) == 0 {
+			o.Batches = r.nextNeeding(o.Receipt)
+		}
+		slices.Sort(o.Batches)
+		o.Batches = slices.Compact(o.Batches)
 	}
 	return nil
+}
+
+// nextNeeding are the batches for whose lack an order was planned that something
+// else serves first, late: those that need the material next, from a day on. It is
+// empty for what only fills up the safety stock.
+func (r *netted) nextNeeding(day int) []string {
+	var out []string
+	next := -1
+	for _, d := range r.demands {
+		switch {
+		case d.day < day || next >= 0 && d.day > next:
+		case d.day == next:
+			out = append(out, d.batches...)
+		default:
+			next, out = d.day, slices.Clone(d.batches)
+		}
+	}
+	return out
 }
 
 // arrives is when a planned order is there, ordered today where that is past due.

@@ -79,7 +79,7 @@ func checkPegs(t *rapid.T, c Coverage) {
 				sum += cover.Quantity
 				taken[cover.Source] += cover.Quantity
 			}
-			if sum != n.Quantity || n.Short < 0 {
+			if sum != n.Quantity || n.Short < 0 || len(n.Batches) == 0 {
 				t.Fatalf("%s: the covers of %+v do not add up", r.Material, n)
 			}
 			needed += n.Quantity
