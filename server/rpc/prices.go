@@ -26,11 +26,7 @@ func (f *fields) offerScope(field, name string) app.OfferScope {
 }
 
 func (s *supplierService) ListPriceHistory(ctx context.Context, req *pb.ListPriceHistoryRequest) (*pb.ListPriceHistoryResponse, error) {
-	p, err := readPage(req.GetPageSize(), req.GetPageToken(), req.GetParent(), req.GetFilter())
-	if err != nil {
-		return nil, err
-	}
-	where, err := offerFilter.conditions(req.GetFilter())
+	p, q, err := offersAsked(req)
 	if err != nil {
 		return nil, err
 	}
@@ -39,7 +35,7 @@ func (s *supplierService) ListPriceHistory(ctx context.Context, req *pb.ListPric
 	if err := f.err(); err != nil {
 		return nil, err
 	}
-	recs, err := s.book.PriceHistory(ctx, of, p.query(where))
+	recs, err := s.book.PriceHistory(ctx, of, q)
 	if err != nil {
 		return nil, err
 	}
@@ -54,11 +50,7 @@ func (s *supplierService) ListPriceHistory(ctx context.Context, req *pb.ListPric
 }
 
 func (s *supplierService) ListPriceOutlooks(ctx context.Context, req *pb.ListPriceOutlooksRequest) (*pb.ListPriceOutlooksResponse, error) {
-	p, err := readPage(req.GetPageSize(), req.GetPageToken(), req.GetParent(), req.GetFilter())
-	if err != nil {
-		return nil, err
-	}
-	where, err := offerFilter.conditions(req.GetFilter())
+	p, q, err := offersAsked(req)
 	if err != nil {
 		return nil, err
 	}
@@ -67,7 +59,7 @@ func (s *supplierService) ListPriceOutlooks(ctx context.Context, req *pb.ListPri
 	if err := f.err(); err != nil {
 		return nil, err
 	}
-	recs, err := s.book.PriceOutlooks(ctx, of, p.query(where))
+	recs, err := s.book.PriceOutlooks(ctx, of, q)
 	if err != nil {
 		return nil, err
 	}

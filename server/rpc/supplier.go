@@ -110,12 +110,23 @@ func (s *supplierService) GetOffer(ctx context.Context, req *pb.GetOfferRequest)
 
 var offerFilter = filterFields{"material": nameField(materials)}
 
-func (s *supplierService) ListOffers(ctx context.Context, req *pb.ListOffersRequest) (*pb.ListOffersResponse, error) {
-	p, err := readPage(req.GetPageSize(), req.GetPageToken(), req.GetParent(), req.GetFilter())
-	if err != nil {
-		return nil, err
+// offersAsked reads the page and the filter of a list of offers, or of what hangs on
+// them.
+func offersAsked(req interface {
+	GetPageSize() int32
+	GetPageToken() string
+	GetParent() string
+	GetFilter() string
+}) (p page, q app.Query, err error) {
+	if p, err = readPage(req.GetPageSize(), req.GetPageToken(), req.GetParent(), req.GetFilter()); err != nil {
+		return p, q, err
 	}
 	where, err := offerFilter.conditions(req.GetFilter())
+	return p, p.query(where), err
+}
+
+func (s *supplierService) ListOffers(ctx context.Context, req *pb.ListOffersRequest) (*pb.ListOffersResponse, error) {
+	p, q, err := offersAsked(req)
 	if err != nil {
 		return nil, err
 	}
@@ -127,7 +138,7 @@ func (s *supplierService) ListOffers(ctx context.Context, req *pb.ListOffersRequ
 	if supplier == "-" {
 		supplier = ""
 	}
-	recs, err := s.book.Offers(ctx, supplier, p.query(where))
+	recs, err := s.book.Offers(ctx, supplier, q)
 	if err != nil {
 		return nil, err
 	}

@@ -57,7 +57,6 @@ type pool struct {
 // run is a group of batches in one period.
 type run struct {
 	group, period int
-	made          int   // column: kg made
 	columns       []int // kg of each source
 	sources       []int // pools, then offers counted from len(pools)
 }
@@ -249,7 +248,7 @@ func (b *built) makeRun(g, t int, r *formulation.Ratios, sources []int) run {
 			entries = append(entries, solver.Entry{Row: b.left[k][t+s.From], Value: b.pools[k].kg / of.whole()})
 		}
 	}
-	out.made = m.AddVariable(solver.Variable{Name: fmt.Sprintf("made %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)
+	m.AddVariable(solver.Variable{Name: fmt.Sprintf("made %s %d", of.ID, t), Cost: cost, Upper: math.Inf(1)}, entries...)
 	for _, j := range sources {
 		c := &b.ofBook[j]
 		price, row, ok := b.drawn(j, t)
